@@ -1,0 +1,3 @@
+"""dewkeep: watches the climate of living enclosures and says when, and why, it goes wrong."""
+
+__version__ = "0.1.0"

@@ -1,0 +1,1 @@
+"""When a keeper must be told: pure alarm logic over arrays of readings."""

@@ -1,0 +1,1 @@
+"""What lives where: the keeper's settings and set-up, read, checked and compiled."""

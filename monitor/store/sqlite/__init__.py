@@ -1,0 +1,1 @@
+"""The embedded memory: one SQLite file."""

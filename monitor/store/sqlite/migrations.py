@@ -1,0 +1,17 @@
+"""The schema, as named steps that run once and in order.
+
+A step is never changed after a release; a new need is a new step at the end. The number of steps
+applied is kept in ``PRAGMA user_version``, in the same transaction as the step itself.
+"""
+
+from typing import NamedTuple
+
+
+class Migration(NamedTuple):
+    """One step of the schema: its name and the statements that carry it out."""
+
+    name: str
+    statements: tuple[str, ...]
+
+
+MIGRATIONS: tuple[Migration, ...] = ()

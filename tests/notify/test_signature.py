@@ -1,5 +1,7 @@
 """The signature of a webhook."""
 
+from pathlib import Path
+
 import pytest
 
 from monitor.notify.signature import LARGEST_SKEW_S, hmac_sha256, sign, verify
@@ -72,3 +74,13 @@ def test_anything_changed_is_not_ours(timestamp: str, body: bytes, secret: bytes
 def test_other_signatures_are_refused(signature: str) -> None:
     """Empty, foreign or made-up signatures are not ours."""
     assert not verify(SECRET, str(NOW_S), signature, BODY, NOW_S)
+
+
+def test_the_examples_in_the_documentation_are_right() -> None:
+    """Who follows docs/channels.md comes to the same result; made with `openssl dgst -hmac`."""
+    text = (Path(__file__).parents[2] / "docs" / "channels.md").read_text(encoding="utf-8")
+
+    assert hmac_sha256(b"Jefe", b"what do ya want for nothing?") in text
+    signature = "v1=cc80eb364accc4cb46ae04cf7a0f235c0c17f34f551ee30df9c51097d25277d7"
+    assert signature in text
+    assert verify(SECRET, "1796000000", signature, BODY, NOW_S)

@@ -6,15 +6,18 @@ changed.
 """
 
 import sqlite3
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
-from monitor.errors import Conflict, NotFound
-from monitor.setup.models import Enclosure, Room, Setup
+from pydantic import ValidationError
+
+from monitor.errors import Conflict, NotFound, StoreError
+from monitor.setup.models import Enclosure, Model, Room, Setup
 from monitor.store.sqlite.state.query import Query
 
 Place = Room | Enclosure
+P = TypeVar("P", bound=Model)
 
-_MODELS: dict[str, type[Place]] = {"room": Room, "enclosure": Enclosure}
+_KINDS: dict[str, type[Room] | type[Enclosure]] = {"room": Room, "enclosure": Enclosure}
 
 ABSENT = 0
 """The revision to expect of a place that must not exist yet."""
@@ -49,6 +52,7 @@ def get(connection: sqlite3.Connection, place_id: str) -> Placed:
 
     Raises:
         NotFound: it is not set up.
+        StoreError: what is stored does not fit this version.
     """
     row = connection.execute(
         "SELECT kind, body, revision FROM place WHERE id = ?", (place_id,)
@@ -56,17 +60,19 @@ def get(connection: sqlite3.Connection, place_id: str) -> Placed:
     if row is None:
         raise NotFound(f"no room or enclosure {place_id!r} is set up")
     kind, body, seen = row
-    return Placed(_MODELS[kind].model_validate_json(body), seen)
+    return Placed(_parse(_KINDS[kind], place_id, body), seen)
 
 
 def everything(connection: sqlite3.Connection) -> Setup:
-    """The whole set-up, by id."""
-    rows = connection.execute("SELECT kind, body FROM place ORDER BY id").fetchall()
+    """The whole set-up, by id.
+
+    Raises:
+        StoreError: what is stored does not fit this version.
+    """
+    rows = connection.execute("SELECT kind, id, body FROM place ORDER BY id").fetchall()
     return Setup(
-        room=tuple(Room.model_validate_json(body) for kind, body in rows if kind == "room"),
-        enclosure=tuple(
-            Enclosure.model_validate_json(body) for kind, body in rows if kind == "enclosure"
-        ),
+        room=tuple(_parse(Room, *row) for kind, *row in rows if kind == "room"),
+        enclosure=tuple(_parse(Enclosure, *row) for kind, *row in rows if kind == "enclosure"),
     )
 
 
@@ -99,9 +105,9 @@ def put(
                 f"enclosure {place.id!r} stands in room {room!r}, which is not set up; "
                 "set the room up first"
             )
-    if old is not None and _MODELS[kind].model_validate_json(old.body) == place:
-        return old.revision
     body = place.model_dump_json()
+    if old is not None and old.body == body:
+        return old.revision
     new = _record(connection, now_ms, who, place.id, old.body if old else None, body)
     connection.execute(
         """
@@ -156,6 +162,15 @@ def history(
     if before is not None:
         query.where("revision < ?", before)
     return [Change(*row) for row in query.run(connection, "ORDER BY revision DESC LIMIT ?", limit)]
+
+
+def _parse(model: type[P], place_id: str, body: str) -> P:
+    try:
+        return model.model_validate_json(body)
+    except ValidationError as exc:
+        raise StoreError(
+            f"{place_id!r} as it is stored does not fit this version; set it up anew: {exc}"
+        ) from exc
 
 
 class _Stored(NamedTuple):

@@ -4,7 +4,7 @@ import datetime as dt
 
 import pytest
 
-from monitor.errors import Conflict, NotFound
+from monitor.errors import Conflict, NotFound, StoreError
 from monitor.quantities import Quantity
 from monitor.setup.models import (
     Correction,
@@ -136,6 +136,23 @@ def test_the_set_up_always_fits_together(database: Database) -> None:
             "cork-cube",
             "moss-box",
         ]
+
+
+def test_what_no_longer_fits_is_named_and_can_be_put_anew(database: Database) -> None:
+    """A place stored by a version with other rules does not lock the keeper out."""
+    put(database, BOX)
+    with database.transaction() as connection:
+        connection.execute('UPDATE place SET body = \'{"id": "moss-box", "colour": 1}\'')
+
+    for look in (setup.everything, lambda connection: setup.get(connection, "moss-box")):
+        with (
+            database.reading() as connection,
+            pytest.raises(StoreError, match="'moss-box' as it is stored does not fit"),
+        ):
+            look(connection)
+    put(database, BOX)
+    with database.reading() as connection:
+        assert setup.get(connection, "moss-box") == Placed(BOX, 2)
 
 
 def test_the_history_tells_who_changed_what(database: Database) -> None:

@@ -153,7 +153,7 @@ def test_a_fault_in_a_channel_is_a_failure_like_any_other(
     desk.carrier.turn()
 
     (stats,) = desk.stats()
-    assert stats.last_error == "a fault in the channel itself: ZeroDivisionError('oh')"
+    assert stats.last_error == "a fault in the channel itself: ZeroDivisionError"
     assert any(record.exc_info for record in caplog.records)
     desk.clock.now_ms += 1000
     desk.carrier.turn()

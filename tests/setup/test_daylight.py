@@ -147,6 +147,14 @@ def test_agrees_with_a_timer_watched_minute_by_minute(
     assert day.tolist() == expected
 
 
+def test_the_remembered_stretch_ends_where_it_ends() -> None:
+    """At the very instant of a switch the light has changed, however often it was asked before."""
+    many = Daylights([timer("08:00", "20:00", "UTC")])
+    on, off = 8 * HOUR_MS, 20 * HOUR_MS
+    for at, day in ((on - 1, False), (on, True), (off - 1, True), (off, False), (on, True)):
+        assert many.is_day(np.array([0]), np.array([at])).tolist() == [day]
+
+
 @given(times=st.lists(st.integers(0, 400 * DAY_MS), max_size=40), data=st.data())
 def test_many_at_once_equal_one_by_one(times: list[int], data: st.DataObject) -> None:
     """The remembered stretch never changes an answer, in whatever order times are asked."""

@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import Literal
 from urllib.parse import urlsplit
 
-from pydantic import ConfigDict, field_validator
+from pydantic import ConfigDict, Field, field_validator
 
 from monitor.setup.models import Identifier, Model
 
@@ -22,7 +22,7 @@ class Webhook(Model):
     from_priority: PriorityName = "warning"
     """The least urgent alarms that are sent: ``critical``, ``warning`` (and critical), ``advice``
     (all)."""
-    url: str
+    url: str = Field(repr=False)
     """Where to POST, http or https."""
     secret_file: Path | None = None
     """File with the secret shared with the receiver; without it requests carry no signature."""

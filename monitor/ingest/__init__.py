@@ -1,0 +1,1 @@
+"""Readings in: from MQTT messages to committed readings."""

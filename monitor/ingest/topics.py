@@ -1,0 +1,64 @@
+"""Topic templates: what to subscribe to, and which probe a message came from.
+
+A template such as ``dewkeep/{enclosure}/{probe}`` is checked where it is written
+(``setup.sources``); here it is put to use.
+"""
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from monitor.quantities import MEASURED, Quantity
+from monitor.setup.sources import Level, Source, level_named
+
+_MEASURED = {str(quantity): quantity for quantity in MEASURED}
+
+
+class Address(NamedTuple):
+    """What a topic says of a message: where it belongs, and its quantity if a level names it.
+
+    ``place`` is the id of an enclosure or of a room. Whether such a probe is set up is not known
+    here.
+    """
+
+    place: str
+    probe: str
+    quantity: Quantity | None = None
+
+
+class Template:
+    """A source's topic, made ready to match: a pure function of the topic, so cache its answers."""
+
+    def __init__(self, source: Source) -> None:
+        self._parts = [(part, level_named(part)) for part in source.topic.split("/")]
+        self._devices: Mapping[str, str] = source.devices
+
+    @property
+    def filter(self) -> str:
+        """The MQTT topic filter to subscribe to; named levels become ``+``."""
+        return "/".join(part if level is None else "+" for part, level in self._parts)
+
+    def match(self, topic: str) -> Address | None:
+        """Where a message on ``topic`` belongs; None if it is not one of this source's.
+
+        A device that is not listed, a quantity that is not measured here and an empty level are
+        not its own either, nor are the broker's topics, which begin with ``$``.
+        """
+        parts = topic.split("/")
+        if len(parts) != len(self._parts) or topic.startswith("$"):
+            return None
+        named: dict[Level, str] = {}
+        for part, (literal, level) in zip(parts, self._parts, strict=True):
+            if level is not None:
+                named[level] = part
+            elif part != literal:
+                return None
+        if Level.DEVICE in named:
+            place, _, probe = self._devices.get(named[Level.DEVICE], "").partition("/")
+        else:
+            place, probe = named[Level.ENCLOSURE], named[Level.PROBE]
+        quantity = None
+        if Level.QUANTITY in named:
+            quantity = _MEASURED.get(named[Level.QUANTITY])
+            if quantity is None:
+                return None
+        return Address(place, probe, quantity) if place and probe else None

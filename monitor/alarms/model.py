@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import NamedTuple
+from typing import NamedTuple, Self
 
 from monitor.quantities import Quantity
 from monitor.setup.models import Zone
@@ -52,14 +52,35 @@ class PointKey(NamedTuple):
     def __str__(self) -> str:
         return ".".join(part for part in self if part is not None)
 
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """The point that ``str`` wrote.
+
+        Raises:
+            ValueError: the text names no point.
+        """
+        try:
+            place, probe, *of, condition = text.split(".")
+            (quantity,) = of or (None,)
+            return cls(
+                place, probe, None if quantity is None else Quantity(quantity), Condition(condition)
+            )
+        except ValueError as exc:
+            raise ValueError(
+                f"{text!r} names no point; write PLACE.PROBE.QUANTITY.CONDITION or "
+                "PLACE.PROBE.silent"
+            ) from exc
+
 
 @dataclass(frozen=True, slots=True)
 class Alarm:
     """One occurrence of an alarm, from its raising until it is normal again.
 
-    ``id`` is ``POINT.EPOCH_SECONDS``, so that raising again from the same readings gives the same
-    id. ``value`` and ``limit`` are those at the raising, ``extreme`` the worst value since. All
-    times are epoch milliseconds UTC on the readings' own time (``silent``: the daemon's clock).
+    ``id`` is the point and the milliseconds of its raising, so that the same readings always give
+    the same id. ``value`` and ``limit`` are those at the raising, ``extreme`` is the worst value
+    beyond the limit since the condition began. All times are epoch milliseconds UTC: those of
+    readings on the readings' own time, those of ``silent`` and of a keeper's acts on the daemon's
+    clock.
     """
 
     id: str
@@ -78,3 +99,17 @@ class Alarm:
     acknowledged_by: str | None = None
     shelved_until_ms: int | None = None
     shelved_by: str | None = None
+    suppressed_by: str | None = None
+    """What makes this alarm needless for now: the point of the alarm that says more."""
+    withdrawn_at_ms: int | None = None
+    """When the set-up stopped watching the point, if it did so before the alarm was over."""
+
+    @property
+    def standing(self) -> bool:
+        """Whether its condition holds (the off-delay included), whatever the keeper did."""
+        return self.returned_at_ms is None and self.withdrawn_at_ms is None
+
+    @property
+    def over(self) -> bool:
+        """Whether nothing about it can change any more."""
+        return self.state is State.NORMAL and not self.standing

@@ -1,7 +1,7 @@
 """The base of all models a keeper's words go into, and the kinds of words they share."""
 
 import datetime as dt
-from typing import Annotated, Protocol
+from typing import Annotated
 
 from pydantic import (
     AfterValidator,
@@ -18,20 +18,18 @@ from monitor.documents.schema import EXPECTS
 
 
 class Model(BaseModel):
-    """Strict base: unknown keys are mistakes, numbers are finite, values do not change."""
+    """Strict base: unknown keys are mistakes, numbers are finite, values do not change.
+
+    Errors leave out what was written: it may be a secret.
+    """
 
     model_config = ConfigDict(
-        extra="forbid", frozen=True, allow_inf_nan=False, use_attribute_docstrings=True
+        extra="forbid",
+        frozen=True,
+        allow_inf_nan=False,
+        use_attribute_docstrings=True,
+        hide_input_in_errors=True,
     )
-
-
-class HasId(Protocol):
-    """Anything that is told apart by its id."""
-
-    @property
-    def id(self) -> str:
-        """The name it goes by in topics and addresses."""
-        ...
 
 
 def _no_number(value: object) -> object:

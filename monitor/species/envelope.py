@@ -5,7 +5,7 @@ too little with the animals, their range stands and the conflict is told.
 """
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from itertools import combinations, product
 from typing import NamedTuple
@@ -34,7 +34,8 @@ class Wish(NamedTuple):
     need: Need
 
 
-class Odds(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Odds:
     """Two inhabitants that share too little, and who yields.
 
     ``spans`` are what each tolerates, or for an animal that another yields to, what it prefers.
@@ -68,14 +69,16 @@ class Conflict:
     @property
     def says(self) -> str:
         """One sentence for the keeper."""
-        (one, other), (wants, needs), apart, yields = self.odds
+        one, other = self.odds.species
+        wants, needs = self.odds.spans
+        apart = self.odds.apart
         unit = unit_of(self.quantity)
         gap = f"{apart:g} {unit} apart" if apart >= 0 else f"they share only {-apart:g} {unit}"
         outcome = (
             "no range serves both, so there is none until you write one",
             f"{one} yields",
             "both yield to the animal",
-        )[len(yields)]
+        )[len(self.odds.yields)]
         return (
             f"{self.quantity} ({self.when}, {', '.join(self.zones)}): {one} needs {wants} {unit}, "
             f"{other} {needs} {unit}, {gap}: {outcome}"
@@ -85,12 +88,12 @@ class Conflict:
 class Envelope(NamedTuple):
     """The ranges all inhabitants can share, by zone, and what they cannot agree on."""
 
-    ranges: dict[Zone, ZoneRange]
+    ranges: Mapping[Zone, ZoneRange]
     conflicts: tuple[Conflict, ...]
 
 
 def envelope(profiles: Iterable[Profile], on_date: dt.date) -> Envelope:
-    """What the inhabitants of one enclosure can share on a day of the year.
+    """What the inhabitants of one enclosure can share in the month of a day.
 
     The order of the profiles does not matter, nor does naming one twice. Quantities and zones
     nobody speaks of are absent.

@@ -1,11 +1,13 @@
 """All species profiles at hand: those that come with dewkeep, and a keeper's own."""
 
+import datetime as dt
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from monitor.documents.problems import hint
 from monitor.documents.toml import parse, read_toml
 from monitor.errors import NotFound, Problem, SettingsError
+from monitor.species.envelope import Envelope, envelope
 from monitor.species.profile import Profile
 
 SHIPPED = Path(__file__).parent / "profiles"
@@ -16,6 +18,7 @@ class Library:
 
     def __init__(self, profiles: Iterable[Profile]) -> None:
         self._profiles = {profile.id: profile for profile in profiles}
+        self._envelopes: dict[tuple[frozenset[str], int], Envelope] = {}
 
     def __contains__(self, species: object) -> bool:
         return species in self._profiles
@@ -35,6 +38,20 @@ class Library:
         if species not in self._profiles:
             raise NotFound(f"no species profile {species!r}{hint(species, self._profiles)}")
         return self._profiles[species]
+
+    def envelope(self, species: Iterable[str], on_date: dt.date) -> Envelope:
+        """What these species can share in the month of a day.
+
+        It is remembered: of a thousand enclosures many hold the same company.
+
+        Raises:
+            NotFound: there is no profile of one of them.
+        """
+        company = frozenset(species), on_date.month
+        if company not in self._envelopes:
+            profiles = [self.profile(each) for each in sorted(company[0])]
+            self._envelopes[company] = envelope(profiles, on_date)
+        return self._envelopes[company]
 
 
 def load_library(extra: Path | None = None) -> Library:

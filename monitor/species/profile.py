@@ -140,9 +140,9 @@ class Season(Provenance):
 
     name: Name
     """What it is called, such as "winter rest"."""
-    months: tuple[Month, ...] = Field(min_length=1)
+    months: tuple[Month, ...]
     """The months it takes in, 1 to 12."""
-    range: tuple[CitedRange, ...] = Field(min_length=1)
+    range: tuple[CitedRange, ...]
     """The ranges that come before those of the whole year."""
 
 
@@ -170,7 +170,7 @@ class Profile(Model):
     """Where it spends its life."""
     ventilation: Ventilation
     """How much air exchange it needs."""
-    range: tuple[CitedRange, ...] = Field(min_length=1)
+    range: tuple[CitedRange, ...]
     """All that is known of its climate, each with its provenance."""
     season: tuple[Season, ...] = ()
     """Parts of the year in which other ranges hold."""
@@ -191,6 +191,8 @@ class Profile(Model):
     def _makes_sense(self) -> Self:
         found = [*_overlapping_seasons(self.season)]
         for above, ranges in self._all_ranges():
+            if not ranges:
+                found.append((above, "is empty; write at least one"))
             found += _at_odds(ranges, above)
             if self.kind is not Kind.ANIMAL:
                 found += _needless_critical(ranges, above)
@@ -282,6 +284,8 @@ def _needless_critical(ranges: Iterable[CitedRange], above: Route) -> Faults:
 def _overlapping_seasons(seasons: Iterable[Season]) -> Faults:
     taken: dict[int, str] = {}
     for number, season in enumerate(seasons):
+        if not season.months:
+            yield ("season", number, "months"), "is empty; write at least one, 1 to 12"
         for month in season.months:
             if month in taken:
                 yield (

@@ -6,12 +6,12 @@ The models carry the shape of the set-up file and of the API alike; docs/setup.m
 import datetime as dt
 from collections.abc import Iterable, Iterator
 from functools import cache
-from typing import Literal, Self
+from typing import Literal, Protocol, Self
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import Field, field_validator, model_validator
 
-from monitor.documents.base import Date, HasId, Identifier, Model, Name, TimeOfDay
+from monitor.documents.base import Date, Identifier, Model, Name, TimeOfDay
 from monitor.documents.problems import Route, faults, hint
 from monitor.quantities import MEASURED, Quantity
 from monitor.species.ranges import Span, Spans, Zone, ZoneRange
@@ -19,6 +19,7 @@ from monitor.species.ranges import Span, Spans, Zone, ZoneRange
 __all__ = [
     "Correction",
     "Enclosure",
+    "HasId",
     "Identifier",
     "Inhabitant",
     "Model",
@@ -34,6 +35,15 @@ __all__ = [
 ]
 
 Faults = Iterator[tuple[Route, str]]
+
+
+class HasId(Protocol):
+    """Anything that is told apart by its id."""
+
+    @property
+    def id(self) -> str:
+        """The name it goes by in topics and addresses."""
+        ...
 
 
 class Correction(Model):

@@ -3,7 +3,7 @@
 import datetime as dt
 
 from monitor.setup.models import Enclosure
-from monitor.species.envelope import Envelope, envelope
+from monitor.species.envelope import Envelope
 from monitor.species.library import Library
 from monitor.species.ranges import Spans, Zone, ZoneRange
 
@@ -14,8 +14,7 @@ def envelope_of(enclosure: Enclosure, library: Library, on_date: dt.date) -> Env
     Raises:
         NotFound: the library has no such species.
     """
-    profiles = [library.profile(inhabitant.species) for inhabitant in enclosure.inhabitant]
-    return envelope(profiles, on_date)
+    return library.envelope((each.species for each in enclosure.inhabitant), on_date)
 
 
 def ranges_of(enclosure: Enclosure, library: Library, on_date: dt.date) -> dict[Zone, ZoneRange]:
@@ -27,13 +26,10 @@ def ranges_of(enclosure: Enclosure, library: Library, on_date: dt.date) -> dict[
     Raises:
         NotFound: the library has no such species.
     """
-    shared = envelope_of(enclosure, library, on_date).ranges
-    own = enclosure.range
-    return {
-        zone: _overridden(shared.get(zone, ZoneRange()), own.get(zone, ZoneRange()))
-        for zone in Zone
-        if zone in shared or zone in own
-    }
+    ranges = dict(envelope_of(enclosure, library, on_date).ranges)
+    for zone, own in enclosure.range.items():
+        ranges[zone] = _overridden(ranges.get(zone, ZoneRange()), own)
+    return ranges
 
 
 def _overridden(shared: ZoneRange, own: ZoneRange) -> ZoneRange:

@@ -25,7 +25,7 @@ def test_a_webhook_needs_a_name_a_kind_and_a_url() -> None:
     ],
 )
 def test_usable_addresses_pass(url: str) -> None:
-    """http and https, names and literal addresses, with or without port and path."""
+    """Both http and https, names and literal addresses, with or without port and path."""
     assert Webhook.model_validate(HOOK | {"url": url}).url == url
 
 

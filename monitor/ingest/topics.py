@@ -10,8 +10,6 @@ from typing import NamedTuple
 from monitor.quantities import MEASURED, Quantity
 from monitor.setup.sources import Level, Source, level_named
 
-_MEASURED = {str(quantity): quantity for quantity in MEASURED}
-
 
 class Address(NamedTuple):
     """What a topic says of a message: where it belongs, and its quantity if a level names it.
@@ -58,7 +56,7 @@ class Template:
             place, probe = named[Level.ENCLOSURE], named[Level.PROBE]
         quantity = None
         if Level.QUANTITY in named:
-            quantity = _MEASURED.get(named[Level.QUANTITY])
-            if quantity is None:
+            if named[Level.QUANTITY] not in MEASURED:
                 return None
+            quantity = Quantity(named[Level.QUANTITY])
         return Address(place, probe, quantity) if place and probe else None

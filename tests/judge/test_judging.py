@@ -109,6 +109,7 @@ def test_what_no_sensor_gives_is_bad(
     [
         (Quantity.TEMPERATURE, 23.4, Correction(offset=0.3), 23.7, OK),
         (Quantity.TEMPERATURE, 23.123456789, Correction(), 23.123456789, OK),
+        (Quantity.TEMPERATURE, 23.123456789, Correction(offset=0.3), 23.423, OK),
         (Quantity.TEMPERATURE, 20.0, Correction(gain=1.1, offset=-1.0), 21.0, OK),
         # two salts at 20 Cel (Greenspan 1977): 33.07 read as 35.2, 75.47 read as 73.9
         (Quantity.HUMIDITY, 50.0, Correction(gain=1.0956072, offset=-5.4953747), 49.285, OK),
@@ -145,18 +146,24 @@ def test_a_time_too_far_ahead_is_replaced(ahead_s: int, kept_at_ms: int, reason:
     assert judged(verdict) == [(0, kept_at_ms, 20.0, reason)]
 
 
-def test_a_replaced_time_teaches_nothing() -> None:
-    """A reading from the future neither makes later ones late nor hides one of the same moment."""
-    rules, memory = rules_for(Quantity.TEMPERATURE), Memory(1)
-    first = batch([(0, NOW_MS + HOUR_MS, 99.0), (0, NOW_MS + HOUR_MS, 20.0), (0, NOW_MS, 21.0)])
+def test_a_replaced_time_hides_no_reading() -> None:
+    """Of a reading from the future and one of the very moment it arrived, the latter is kept."""
+    rows = [(0, NOW_MS + HOUR_MS, 60.0), (0, NOW_MS + HOUR_MS, 20.0), (0, NOW_MS, 21.0)]
 
-    verdict = judge(rules, memory, first, NOW_MS)
-    memory.learn(verdict.lesson)
-    after = judge(rules, memory, batch([(0, NOW_MS + 1, 21.0)]), NOW_MS + 1)
+    verdict = judge(rules_for(Quantity.TEMPERATURE), Memory(1), batch(rows), NOW_MS)
 
     assert judged(verdict) == [(0, NOW_MS, 21.0, OK)]
     assert verdict.repeated == 2
-    assert judged(after) == [(0, NOW_MS + 1, 21.0, OK)]
+
+
+def test_a_replaced_time_teaches_nothing() -> None:
+    """A reading from the future does not make those that follow late, nor judge their step."""
+    rules, memory = rules_for(Quantity.TEMPERATURE), Memory(1)
+    memory.learn(judge(rules, memory, batch([(0, NOW_MS + HOUR_MS, 60.0)]), NOW_MS).lesson)
+
+    after = judge(rules, memory, batch([(0, NOW_MS - 1, 21.0), (0, NOW_MS, 21.0)]), NOW_MS)
+
+    assert judged(after) == [(0, NOW_MS - 1, 21.0, OK), (0, NOW_MS, 21.0, OK)]
     assert not after.late.any()
 
 
@@ -242,7 +249,7 @@ def test_a_late_reading_is_judged_for_limits_only() -> None:
             id="after which the old level is a jump",
         ),
         pytest.param(
-            [(0, 20.0), (60, 60.0), (61, 70.0), (62, 71.0)],
+            [(0, 20.0), (60, 60.0), (61, 62.6), (62, 65.1)],
             [OK, STEP, STEP, OK],
             id="not near enough to confirm",
         ),

@@ -32,7 +32,6 @@ SWITCHES = frozenset({"mister"})
 """What may report itself as on or off with ``vb``."""
 
 _SEPARATORS = re.compile("[:/.]")
-_MEASURED = {str(quantity): quantity for quantity in MEASURED}
 _OWN_UNIT = {quantity: trait.unit for quantity, trait in MEASURED.items()}
 _TEXT = frozenset({"vs", "vd"})
 
@@ -117,8 +116,8 @@ def read_any(payload: bytes, arrival_ms: int) -> Decoded:
             rejects.append(record)
             continue
         last_part = _last_part(record.name)
-        if (quantity := _MEASURED.get(last_part)) is not None:
-            reading = _reading(record, quantity)
+        if last_part in MEASURED:
+            reading = _reading(record, Quantity(last_part))
             if isinstance(reading, Reject):
                 rejects.append(reading)
             else:
@@ -155,7 +154,7 @@ def _wrong_kind(record: Record, right: str) -> Reject:
 
 
 def _unknown(record: Record) -> Reject:
-    right = ", ".join((*_MEASURED, *sorted(SWITCHES)))
+    right = ", ".join((*MEASURED, *sorted(SWITCHES)))
     return Reject(Rejection.UNKNOWN_NAME, f"{shown(record.name)} is not measured here; {right} are")
 
 
@@ -165,4 +164,5 @@ def _last_part(name: str) -> str:
 
 @lru_cache(maxsize=4096)
 def _quantity_named(name: str) -> Quantity | None:
-    return _MEASURED.get(_last_part(name)) if NAME.fullmatch(name) else None
+    last_part = _last_part(name)
+    return Quantity(last_part) if last_part in MEASURED and NAME.fullmatch(name) else None

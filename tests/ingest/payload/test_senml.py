@@ -79,6 +79,15 @@ def test_other_names_are_counted_not_guessed(name: str) -> None:
     assert list(result.numbers) == [(Quantity.HUMIDITY, NOW_MS, 80.0)]
 
 
+@pytest.mark.parametrize("name", ["ä:temperature", "-a:temperature", "a b/temperature", ""])
+def test_a_name_that_senml_forbids_is_no_name(name: str) -> None:
+    """Even if its last part would do, a record without a valid name stays out."""
+    result = decoded({"n": name, "v": 20}, {"n": "humidity", "v": 80})
+
+    assert [reject.reason for reject in result.rejects] == [Rejection.BAD_NAME]
+    assert list(result.numbers) == [(Quantity.HUMIDITY, NOW_MS, 80.0)]
+
+
 def test_text_that_is_no_reading_is_not_worth_a_count() -> None:
     """RFC 8428's mixed example: label and data are passed over, the open door is counted."""
     result = decoded(
@@ -200,7 +209,7 @@ TIMES = st.one_of(
     st.floats(allow_nan=False, allow_infinity=False),
 )
 NAMES = st.sampled_from(
-    [*MEASURED, "", "x:temperature", "urn:dev:1.", "a/", "temp", "-", "mister", "dew_point", "ä"]
+    [*MEASURED, "", "x:temperature", "urn:dev:1.", "a/", "temp", "-", "mister", "dew_point", "ä:"]
 )
 UNIT_NAMES = st.sampled_from(["Cel", "K", "%RH", "%", "/", "lx", "F", ""])
 RECORDS = st.fixed_dictionaries(

@@ -1,6 +1,6 @@
 """The SQLite file: how it is opened, written by one connection and read by many.
 
-One process writes through :meth:`Database.transaction` from one thread at a time; readers use
+One process writes through :meth:`Database.transaction`, whose threads take turns; readers use
 :meth:`Database.reading`, whose connections cannot write and never block the writer (WAL). Other
 processes (an import, a back-up) may open the same file: SQLite's lock makes them take turns.
 """
@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from queue import Empty, SimpleQueue
+from threading import RLock
 
 from monitor.errors import StoreError, StoreUnavailable
 from monitor.store.sqlite.migrations import MIGRATIONS, Migration
@@ -32,6 +33,7 @@ class Database:
     def __init__(self, path: Path, migrations: tuple[Migration, ...] = MIGRATIONS) -> None:
         self.path = path
         self._idle_readers: SimpleQueue[sqlite3.Connection] = SimpleQueue()
+        self._turn = RLock()
         with self._translated():
             self.writer = sqlite3.connect(
                 path, timeout=BUSY_TIMEOUT_S, isolation_level=None, check_same_thread=False
@@ -49,8 +51,11 @@ class Database:
 
     @contextmanager
     def transaction(self) -> Iterator[sqlite3.Connection]:
-        """All or nothing: commits when the block ends well, rolls back when it raises."""
-        with self._translated():
+        """All or nothing: commits when the block ends well, rolls back when it raises.
+
+        Threads take turns: be quick, and never wait for another thread inside the block.
+        """
+        with self._turn, self._translated():
             self.writer.execute("BEGIN IMMEDIATE")
             try:
                 yield self.writer

@@ -1,0 +1,24 @@
+"""What the mind asks the memory to keep for it: documents with the few columns one looks for.
+
+``body`` is JSON text that the memory never reads.
+"""
+
+from typing import NamedTuple
+
+
+class AlarmRow(NamedTuple):
+    """One occurrence of an alarm; ``closed`` once nothing about it can change any more."""
+
+    id: str
+    place: str
+    state: str
+    raised_at_ms: int
+    closed: bool
+    body: str
+
+
+class PointRow(NamedTuple):
+    """What is remembered of one watched point between readings."""
+
+    key: str
+    body: str

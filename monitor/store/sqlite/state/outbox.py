@@ -1,0 +1,142 @@
+"""Notifications on their way out: kept from the commit that caused them until they are delivered.
+
+An entry waits, is delivered, or is given up; the last two are kept for a while, so that a repeat
+is recognised and a keeper can see what never arrived.
+"""
+
+import json
+import sqlite3
+from collections.abc import Collection, Iterable
+from typing import NamedTuple
+
+
+class Notice(NamedTuple):
+    """Something to be told on one channel; ``idempotency_key`` tells repeats apart there."""
+
+    channel: str
+    idempotency_key: str
+    kind: str
+    body: str
+    """JSON text, sent as it stands."""
+
+
+class Waiting(NamedTuple):
+    """An entry that is neither delivered nor given up."""
+
+    id: int
+    notice: Notice
+    created_ms: int
+    next_attempt_ms: int
+    attempts: int
+
+
+class Stats(NamedTuple):
+    """How one channel does; ``last_error`` is of the latest entry that waits or was given up."""
+
+    channel: str
+    waiting: int
+    oldest_ms: int | None
+    given_up: int
+    last_error: str | None
+
+
+def add(connection: sqlite3.Connection, notices: Iterable[Notice], now_ms: int) -> int:
+    """Put notices in line, leaving out those that were put there before; how many are new."""
+    added = 0
+    for notice in notices:
+        added += connection.execute(
+            """
+            INSERT INTO outbox
+                (channel, idempotency_key, kind, body, created_ms, next_attempt_ms)
+            VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING
+            """,
+            (*notice, now_ms, now_ms),
+        ).rowcount
+    return added
+
+
+def first(connection: sqlite3.Connection, channel: str) -> Waiting | None:
+    """The channel's entry that is to be tried first, whether due yet or not."""
+    row = connection.execute(
+        """
+        SELECT id, created_ms, next_attempt_ms, attempts, channel, idempotency_key, kind, body
+        FROM outbox WHERE channel = ? AND delivered_ms IS NULL AND given_up_ms IS NULL
+        ORDER BY next_attempt_ms, id LIMIT 1
+        """,
+        (channel,),
+    ).fetchone()
+    if row is None:
+        return None
+    entry_id, created_ms, next_attempt_ms, attempts, *notice = row
+    return Waiting(entry_id, Notice(*notice), created_ms, next_attempt_ms, attempts)
+
+
+def delivered(connection: sqlite3.Connection, entry_id: int, now_ms: int) -> None:
+    """It arrived."""
+    connection.execute(
+        """
+        UPDATE outbox SET attempts = attempts + 1, delivered_ms = ?, last_error = NULL
+        WHERE id = ?
+        """,
+        (now_ms, entry_id),
+    )
+
+
+def postponed(
+    connection: sqlite3.Connection, entry_id: int, error: str, next_attempt_ms: int
+) -> None:
+    """It did not arrive and is to be tried again."""
+    connection.execute(
+        """
+        UPDATE outbox SET attempts = attempts + 1, last_error = ?, next_attempt_ms = ?
+        WHERE id = ?
+        """,
+        (error, next_attempt_ms, entry_id),
+    )
+
+
+def given_up(connection: sqlite3.Connection, entry_id: int, error: str, now_ms: int) -> None:
+    """It did not arrive and never will."""
+    connection.execute(
+        "UPDATE outbox SET attempts = attempts + 1, last_error = ?, given_up_ms = ? WHERE id = ?",
+        (error, now_ms, entry_id),
+    )
+
+
+def orphaned(connection: sqlite3.Connection, channels: Collection[str], now_ms: int) -> int:
+    """Give up what waits for channels other than these; how many entries that were."""
+    return connection.execute(
+        """
+        UPDATE outbox SET given_up_ms = ?, last_error = 'the channel is no longer set up'
+        WHERE delivered_ms IS NULL AND given_up_ms IS NULL
+            AND channel NOT IN (SELECT value FROM json_each(?))
+        """,
+        (now_ms, json.dumps(list(channels))),
+    ).rowcount
+
+
+def stats(connection: sqlite3.Connection) -> list[Stats]:
+    """How each channel with anything undelivered does, by name."""
+    rows = connection.execute(
+        """
+        SELECT channel,
+            count(*) FILTER (WHERE given_up_ms IS NULL),
+            min(created_ms) FILTER (WHERE given_up_ms IS NULL),
+            count(given_up_ms),
+            (
+                SELECT last_error FROM outbox AS latest
+                WHERE latest.channel = outbox.channel AND delivered_ms IS NULL
+                    AND last_error IS NOT NULL
+                ORDER BY id DESC LIMIT 1
+            )
+        FROM outbox WHERE delivered_ms IS NULL GROUP BY channel ORDER BY channel
+        """
+    )
+    return [Stats(*row) for row in rows]
+
+
+def forget(connection: sqlite3.Connection, before_ms: int) -> int:
+    """Drop what was delivered or given up before ``before_ms``; how many entries that were."""
+    return connection.execute(
+        "DELETE FROM outbox WHERE delivered_ms < ?1 OR given_up_ms < ?1", (before_ms,)
+    ).rowcount

@@ -1,0 +1,135 @@
+"""The outbox: what waits, what went, what was given up."""
+
+import itertools
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.store.sqlite.database import Database
+from monitor.store.sqlite.state import outbox
+from monitor.store.sqlite.state.outbox import Notice, Stats, Waiting
+
+
+def notice(key: str, channel: str = "phone") -> Notice:
+    """A notice with a body of its own."""
+    return Notice(channel, key, "raised", f'{{"key": "{key}"}}')
+
+
+def first(database: Database, channel: str = "phone") -> Waiting | None:
+    """What the channel is to try first."""
+    with database.reading() as connection:
+        return outbox.first(connection, channel)
+
+
+def test_a_notice_waits_as_it_was_added(database: Database) -> None:
+    """A new entry is due at once and carries its notice unchanged."""
+    with database.transaction() as connection:
+        assert outbox.add(connection, [notice("a1/raised")], now_ms=1000) == 1
+
+    assert first(database) == Waiting(1, notice("a1/raised"), 1000, 1000, 0)
+    assert first(database, "other") is None
+
+
+def test_a_repeat_is_added_once_per_channel(database: Database) -> None:
+    """The same key again adds nothing on its channel, even after delivery."""
+    with database.transaction() as connection:
+        assert outbox.add(connection, [notice("k"), notice("k"), notice("k", "mail")], 0) == 2
+        outbox.delivered(connection, 1, 5)
+        assert outbox.add(connection, [notice("k")], 10) == 0
+
+    assert first(database) is None
+
+
+def test_a_postponed_entry_lets_others_pass(database: Database) -> None:
+    """The next attempt decides who is first, not the age."""
+    with database.transaction() as connection:
+        outbox.add(connection, [notice("old")], 0)
+        outbox.add(connection, [notice("new")], 10)
+        outbox.postponed(connection, 1, "HTTP 500", 20)
+
+    entry = first(database)
+    assert entry is not None
+    assert entry.notice == notice("new")
+    with database.transaction() as connection:
+        outbox.delivered(connection, 2, 11)
+    assert first(database) == Waiting(1, notice("old"), 0, 20, 1)
+
+
+def test_what_is_done_waits_no_longer(database: Database) -> None:
+    """Delivered and given-up entries are out of the way."""
+    with database.transaction() as connection:
+        outbox.add(connection, [notice("a"), notice("b")], 0)
+        outbox.delivered(connection, 1, 1)
+        outbox.given_up(connection, 2, "HTTP 404", 2)
+
+    assert first(database) is None
+
+
+def test_stats_show_what_has_not_arrived(database: Database) -> None:
+    """Per channel: how many wait and since when, how many were given up, and the latest error."""
+    with database.transaction() as connection:
+        outbox.add(connection, [notice("a"), notice("b"), notice("c", "mail")], 100)
+        outbox.add(connection, [notice("d"), notice("e", "done")], 200)
+        outbox.given_up(connection, 1, "HTTP 404", 300)
+        outbox.postponed(connection, 2, "HTTP 500", 400)
+        outbox.delivered(connection, 5, 300)
+    with database.reading() as connection:
+        assert outbox.stats(connection) == [
+            Stats("mail", 1, 100, 0, None),
+            Stats("phone", 2, 100, 1, "HTTP 500"),
+        ]
+
+
+def test_entries_of_removed_channels_are_given_up(database: Database) -> None:
+    """Nothing waits for ever for a channel that no longer exists."""
+    with database.transaction() as connection:
+        outbox.add(connection, [notice("a"), notice("b", "gone"), notice("c", "gone")], 0)
+        outbox.delivered(connection, 2, 1)
+        assert outbox.orphaned(connection, ["phone", "mail"], 5) == 1
+    with database.reading() as connection:
+        assert outbox.stats(connection) == [
+            Stats("gone", 0, None, 1, "the channel is no longer set up"),
+            Stats("phone", 1, 0, 0, None),
+        ]
+
+
+def test_old_entries_are_forgotten_but_none_that_waits(database: Database) -> None:
+    """Only what was delivered or given up before the given time goes."""
+    with database.transaction() as connection:
+        outbox.add(connection, [notice(key) for key in "abcd"], 0)
+        outbox.delivered(connection, 1, 10)
+        outbox.given_up(connection, 2, "HTTP 404", 10)
+        outbox.delivered(connection, 3, 20)
+        assert outbox.forget(connection, 20) == 2
+        assert outbox.add(connection, [notice("a"), notice("c"), notice("d")], 30) == 1
+
+
+@given(
+    steps=st.lists(st.tuples(st.sampled_from(["add", "postpone", "deliver"]), st.integers(0, 9)))
+)
+def test_the_first_is_always_the_earliest_then_the_oldest(
+    tmp_path_factory: pytest.TempPathFactory, steps: list[tuple[str, int]]
+) -> None:
+    """After any course of events the outbox agrees with a plain dict of id to next attempt."""
+    database = Database(tmp_path_factory.mktemp("outbox") / "dewkeep.db")
+    waiting: dict[int, int] = {}
+    ids = itertools.count(1)
+    for what, at_ms in steps:
+        head = min(waiting, key=lambda entry_id: (waiting[entry_id], entry_id), default=0)
+        with database.transaction() as connection:
+            if what == "add":
+                entry_id = next(ids)
+                outbox.add(connection, [notice(str(entry_id))], at_ms)
+                waiting[entry_id] = at_ms
+            elif head and what == "postpone":
+                outbox.postponed(connection, head, "HTTP 500", at_ms)
+                waiting[head] = at_ms
+            elif head:
+                outbox.delivered(connection, head, at_ms)
+                del waiting[head]
+
+        entry = first(database)
+        expected = min(waiting, key=lambda entry_id: (waiting[entry_id], entry_id), default=None)
+        assert (entry.id if entry else None) == expected
+    database.close()

@@ -1,7 +1,7 @@
 """Kept alarms and watched points."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.errors import NotFound, StoreError
@@ -96,6 +96,8 @@ def test_a_page_holds_what_was_asked_for(
         assert [alarm.id for alarm in alarms.page(connection, **question)] == ids  # type: ignore[arg-type]
 
 
+# Each example is a file of its own: fewer of them, and no deadline for a busy disk.
+@settings(max_examples=30, deadline=None)
 @given(times=st.lists(st.integers(0, 5), max_size=20), limit=st.integers(1, 5))
 def test_pages_join_up(
     tmp_path_factory: pytest.TempPathFactory, times: list[int], limit: int

@@ -3,7 +3,7 @@
 import itertools
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.store.sqlite.database import Database
@@ -105,6 +105,8 @@ def test_old_entries_are_forgotten_but_none_that_waits(database: Database) -> No
         assert outbox.add(connection, [notice("a"), notice("c"), notice("d")], 30) == 1
 
 
+# Each example is a file of its own: fewer of them, and no deadline for a busy disk.
+@settings(max_examples=30, deadline=None)
 @given(
     steps=st.lists(st.tuples(st.sampled_from(["add", "postpone", "deliver"]), st.integers(0, 9)))
 )

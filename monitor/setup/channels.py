@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import Literal
 from urllib.parse import urlsplit
 
-from pydantic import ConfigDict, field_validator
+from pydantic import Field, field_validator
 
 from monitor.setup.models import Identifier, Model
 
@@ -14,16 +14,13 @@ PriorityName = Literal["critical", "warning", "advice"]
 class Webhook(Model):
     """POSTs a signed JSON document to an address."""
 
-    # An address may hold a token: no refusal repeats it.
-    model_config = ConfigDict(hide_input_in_errors=True)
-
     name: Identifier
     kind: Literal["webhook"]
     from_priority: PriorityName = "warning"
     """The least urgent alarms that are sent: ``critical``, ``warning`` (and critical), ``advice``
     (all)."""
-    url: str
-    """Where to POST, http or https."""
+    url: str = Field(repr=False)
+    """Where to POST, http or https; it may hold a token, so it is not shown."""
     secret_file: Path | None = None
     """File with the secret shared with the receiver; without it requests carry no signature."""
     allow_private: bool = False

@@ -4,24 +4,37 @@ The models carry the shape of the set-up file and of the API alike; docs/setup.m
 """
 
 import datetime as dt
-from collections.abc import Iterable
-from enum import StrEnum
-from typing import Annotated, Protocol, Self
+from collections.abc import Iterable, Iterator
+from functools import cache
+from typing import Literal, Protocol, Self
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import (
-    BaseModel,
-    ConfigDict,
-    Field,
-    StringConstraints,
-    field_validator,
-    model_validator,
-)
+from pydantic import Field, field_validator, model_validator
 
+from monitor.documents.base import Date, Identifier, Model, Name, TimeOfDay
+from monitor.documents.problems import Route, faults, hint
 from monitor.quantities import MEASURED, Quantity
+from monitor.species.ranges import Span, Spans, Zone, ZoneRange
 
-Identifier = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]{0,63}$")]
-Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=120)]
+__all__ = [
+    "Correction",
+    "Enclosure",
+    "HasId",
+    "Identifier",
+    "Inhabitant",
+    "Model",
+    "Name",
+    "Probe",
+    "Room",
+    "RoomProbe",
+    "Setup",
+    "Span",
+    "Spans",
+    "Zone",
+    "ZoneRange",
+]
+
+Faults = Iterator[tuple[Route, str]]
 
 
 class HasId(Protocol):
@@ -33,96 +46,22 @@ class HasId(Protocol):
         ...
 
 
-class Zone(StrEnum):
-    """A place inside an enclosure, by its role."""
-
-    BASKING = "basking"
-    WARM = "warm"
-    COOL = "cool"
-    CANOPY = "canopy"
-    FLOOR = "floor"
-    SUBSTRATE = "substrate"
-    ROOM = "room"
-
-
-class Model(BaseModel):
-    """Strict base: unknown keys are mistakes, numbers are finite, values do not change."""
-
-    model_config = ConfigDict(
-        extra="forbid", frozen=True, allow_inf_nan=False, use_attribute_docstrings=True
-    )
-
-
-class Span(Model):
-    """Lowest and highest allowed value; written ``[low, high]``."""
-
-    low: float
-    high: float
-
-    @model_validator(mode="before")
-    @classmethod
-    def _from_pair(cls, value: object) -> object:
-        if isinstance(value, list | tuple):
-            if len(value) != 2:
-                raise ValueError("write two numbers: [lowest, highest]")
-            return {"low": value[0], "high": value[1]}
-        return value
-
-    @model_validator(mode="after")
-    def _in_order(self) -> Self:
-        if self.low >= self.high:
-            raise ValueError(
-                f"reversed range [{self.low:g}, {self.high:g}]: write the lower number first"
-            )
-        return self
-
-
-class Spans(Model):
-    """Ranges of the quantities that can be alarmed on, each optional."""
-
-    temperature: Span | None = None
-    """Air temperature, Cel."""
-    humidity: Span | None = None
-    """Relative humidity, %RH."""
-    substrate_moisture: Span | None = None
-    """Volumetric or relative moisture as the probe reports it, %."""
-    surface_temperature: Span | None = None
-    """Surface temperature, Cel."""
-
-    @model_validator(mode="after")
-    def _measurable(self) -> Self:
-        for name, span in self:
-            if span is None:
-                continue
-            trait = MEASURED[Quantity(name)]
-            if span.low < trait.lowest or span.high > trait.highest:
-                raise ValueError(
-                    f"{name} [{span.low:g}, {span.high:g}] reaches outside what a probe can "
-                    f"measure ({trait.lowest:g} to {trait.highest:g} {trait.unit})"
-                )
-        return self
-
-
-class ZoneRange(Model):
-    """What a zone should hold by day and by night, and what it must never reach."""
-
-    day: Spans = Spans()
-    night: Spans = Spans()
-    critical: Spans = Spans()
-
-
 class Correction(Model):
     """A probe's calibration for one quantity: corrected = gain x raw + offset."""
 
     offset: float = Field(default=0.0, ge=-50.0, le=50.0)
+    """Added to the reading, in the quantity's unit."""
     gain: float = Field(default=1.0, ge=0.8, le=1.25)
+    """What the reading is multiplied by before that."""
 
 
 class Probe(Model):
     """One sensor position."""
 
     id: Identifier
+    """Tells the probes of one enclosure apart; part of the topic it publishes on."""
     zone: Zone
+    """The place it measures, by role."""
     period_s: float = Field(default=60.0, gt=0, le=86_400)
     """Seconds between readings when all is well."""
     silent_after_s: float | None = Field(default=None, gt=0)
@@ -131,6 +70,15 @@ class Probe(Model):
     Default: three periods, at least five minutes.
     """
     calibration: dict[Quantity, Correction] = Field(default_factory=dict)
+    """Corrections by quantity."""
+
+    @field_validator("calibration")
+    @classmethod
+    def _measured(cls, value: dict[Quantity, Correction]) -> dict[Quantity, Correction]:
+        says = f"is derived, not measured; correct one of {', '.join(MEASURED)}"
+        found: Faults = (((each.value,), says) for each in value if each not in MEASURED)
+        _raise_any(found)
+        return value
 
     @property
     def silence_ms(self) -> int:
@@ -141,59 +89,80 @@ class Probe(Model):
 class RoomProbe(Probe):
     """A probe in the air outside the enclosures."""
 
-    zone: Zone = Zone.ROOM
+    zone: Literal[Zone.ROOM] = Zone.ROOM
+    """Always ``room``."""
 
 
 class Inhabitant(Model):
     """A species that lives in an enclosure."""
 
     species: Identifier
+    """The id of its profile."""
     count: int | None = Field(default=None, ge=1)
-    since: dt.date | None = None
+    """How many of them."""
+    since: Date | None = None
+    """The day they moved in."""
 
 
 class Room(Model):
     """The space the enclosures stand in."""
 
     id: Identifier
+    """Tells it apart from all other rooms and enclosures."""
     name: Name
+    """What people call it."""
     probe: tuple[RoomProbe, ...] = ()
+    """The probes in its air."""
 
-    @field_validator("probe")
-    @classmethod
-    def _ids_differ(cls, value: tuple[RoomProbe, ...]) -> tuple[RoomProbe, ...]:
-        _all_different(value, "probe")
-        return value
+    @model_validator(mode="after")
+    def _fits_together(self) -> Self:
+        _raise_any(_repeated(self.probe, "probe"))
+        return self
 
 
 class Enclosure(Model):
     """One closed habitat."""
 
     id: Identifier
+    """Tells it apart from all other rooms and enclosures."""
     name: Name
+    """What people call it."""
     room: Identifier | None = None
+    """The id of the room it stands in."""
     timezone: str = "UTC"
-    lights_on: dt.time = dt.time(8)
-    lights_off: dt.time = dt.time(20)
+    """The time zone of its clock, as in the IANA list."""
+    lights_on: TimeOfDay = dt.time(8)
+    """When its day begins, on its own clock."""
+    lights_off: TimeOfDay = dt.time(20)
+    """When its night begins, on its own clock."""
     volume_l: float | None = Field(default=None, gt=0)
-    built_on: dt.date | None = None
+    """Litres of air it holds."""
+    built_on: Date | None = None
+    """The day it was planted and closed."""
     probe: tuple[Probe, ...] = ()
+    """Its probes."""
     inhabitant: tuple[Inhabitant, ...] = ()
+    """Who lives in it."""
     range: dict[Zone, ZoneRange] = Field(default_factory=dict)
-    """Ranges by zone; they override what the inhabitants need."""
-
-    @field_validator("probe")
-    @classmethod
-    def _ids_differ(cls, value: tuple[Probe, ...]) -> tuple[Probe, ...]:
-        _all_different(value, "probe")
-        return value
+    """Ranges by zone; each one given overrides what the inhabitants need."""
 
     @field_validator("timezone")
     @classmethod
     def _known_timezone(cls, value: str) -> str:
-        if value not in available_timezones():
-            raise ValueError(f"{value!r} is no IANA time zone; write for example Europe/Lisbon")
+        if value not in _timezones():
+            raise ValueError(
+                f"{value!r} is no IANA time zone, such as Europe/Lisbon{hint(value, _timezones())}"
+            )
         return value
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> Self:
+        _raise_any(
+            _repeated(self.probe, "probe"),
+            _outside(self),
+            _beyond_critical(self),
+        )
+        return self
 
     @property
     def zone_info(self) -> ZoneInfo:
@@ -205,24 +174,76 @@ class Setup(Model):
     """All rooms and enclosures, in the shape of the set-up file."""
 
     room: tuple[Room, ...] = ()
+    """The rooms."""
     enclosure: tuple[Enclosure, ...] = ()
+    """The enclosures."""
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
-        _all_different((*self.room, *self.enclosure), "room or enclosure")
-        rooms = {room.id for room in self.room}
-        for enclosure in self.enclosure:
-            if enclosure.room is not None and enclosure.room not in rooms:
-                raise ValueError(
-                    f"enclosure {enclosure.id!r} stands in room {enclosure.room!r}, "
-                    "which is not set up"
-                )
+        _raise_any(_shared_ids(self), _strange_rooms(self))
         return self
 
 
-def _all_different(things: Iterable[HasId], what: str) -> None:
+@cache
+def _timezones() -> frozenset[str]:
+    return frozenset(available_timezones())
+
+
+def _raise_any(*checks: Faults) -> None:
+    found = [fault for check in checks for fault in check]
+    if found:
+        raise faults(found)
+
+
+def _repeated(things: Iterable[HasId], what: str) -> Faults:
     seen: set[str] = set()
-    for thing in things:
+    for number, thing in enumerate(things):
         if thing.id in seen:
-            raise ValueError(f"two of them have the id {thing.id!r}; every {what} needs its own")
+            yield (
+                (what, number, "id"),
+                f"two of them have the id {thing.id!r}; every {what} needs its own",
+            )
         seen.add(thing.id)
+
+
+def _shared_ids(setup: Setup) -> Faults:
+    yield from _repeated(setup.room, "room")
+    yield from _repeated(setup.enclosure, "enclosure")
+    rooms = {room.id for room in setup.room}
+    for number, enclosure in enumerate(setup.enclosure):
+        if enclosure.id in rooms:
+            yield (
+                ("enclosure", number, "id"),
+                f"a room has the id {enclosure.id!r} already; readings could not be told apart",
+            )
+
+
+def _strange_rooms(setup: Setup) -> Faults:
+    rooms = [room.id for room in setup.room]
+    for number, enclosure in enumerate(setup.enclosure):
+        if enclosure.room is not None and enclosure.room not in rooms:
+            yield (
+                ("enclosure", number, "room"),
+                f"no [[room]] has the id {enclosure.room!r}{hint(enclosure.room, rooms)}",
+            )
+
+
+def _outside(enclosure: Enclosure) -> Faults:
+    for number, probe in enumerate(enclosure.probe):
+        if probe.zone is Zone.ROOM:
+            yield (
+                ("probe", number, "zone"),
+                "'room' is the air outside the enclosures: write this probe under [[room.probe]]",
+            )
+    if Zone.ROOM in enclosure.range:
+        yield ("range", "room"), "'room' is the air outside the enclosure, which has no range"
+
+
+def _beyond_critical(enclosure: Enclosure) -> Faults:
+    for zone, wanted in enclosure.range.items():
+        critical = wanted.critical.given()
+        for when, spans in (("day", wanted.day), ("night", wanted.night)):
+            for quantity, span in spans.given().items():
+                if quantity in critical and not critical[quantity].holds(span):
+                    at = ("range", zone.value, when, quantity.value)
+                    yield at, f"{span} reaches beyond the critical range {critical[quantity]}"

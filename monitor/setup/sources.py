@@ -10,6 +10,7 @@ from typing import Annotated, Self
 from jsonpointer import JsonPointer, JsonPointerException
 from pydantic import AfterValidator, Field, StringConstraints, field_validator, model_validator
 
+from monitor.documents.schema import EXPECTS
 from monitor.quantities import MEASURED, Quantity
 from monitor.setup.models import Model
 
@@ -63,6 +64,7 @@ Pointer = Annotated[str, AfterValidator(_points_somewhere)]
 ProbeAddress = Annotated[
     str,
     StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]{0,63}/[A-Za-z0-9][A-Za-z0-9_-]{0,63}$"),
+    Field(json_schema_extra={EXPECTS: "ENCLOSURE/PROBE or ROOM/PROBE, by their ids"}),
 ]
 """``ENCLOSURE/PROBE`` (or ``ROOM/PROBE``), by their ids."""
 

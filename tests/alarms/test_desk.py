@@ -364,31 +364,33 @@ def test_changes_must_follow_on_the_last_commit(
         desk.commit(early)
 
 
+RUNS = st.lists(
+    st.tuples(
+        st.sampled_from([30.0, 33.0, 36.0, 50.0, 61.0, 65.0, 71.0, 75.0, 99.0]),
+        st.integers(1, 9),
+        st.sampled_from([1, 1, 2, 4]),
+    ),
+    max_size=9,
+)
+"""Stretches of one value: how high, how many readings, how many minutes apart."""
+
+
 @st.composite
 def streams(draw: st.DrawFn) -> list[tuple[int, float, Quantity, str, Reason]]:
-    """Two probes and two quantities around lights off, in order of time, some ties and faults."""
-    steps = draw(
-        st.lists(
-            st.tuples(
-                st.sampled_from([0, 0, 1, 1, 2, 5]),
-                st.sampled_from([30.0, 36.0, 50.0, 61.0, 65.0, 71.0, 75.0, 90.0]),
-                st.sampled_from([Quantity.HUMIDITY, Quantity.HUMIDITY, Quantity.TEMPERATURE]),
-                st.sampled_from(["canopy", "canopy", "floor"]),
-                st.sampled_from([Reason.OK] * 9 + [Reason.STEP]),
-            ),
-            max_size=80,
-        )
-    )
-    minute, stream = 19 * 60 + 30, []
-    for pause, value, quantity, probe, reason in steps:
-        minute += pause
-        shown = value / 3 if quantity is Quantity.TEMPERATURE else value
-        stream.append((minute * MINUTE_MS, shown, quantity, probe, reason))
-    return stream
+    """Humidity and temperature of the canopy around lights off, by time, with ties and faults."""
+    stream = []
+    for quantity, scale in ((Quantity.HUMIDITY, 1.0), (Quantity.TEMPERATURE, 1 / 3)):
+        minute = 19 * 60 + 40
+        for value, count, pause in draw(RUNS):
+            for _ in range(count):
+                minute += pause
+                reason = draw(st.sampled_from([Reason.OK] * 15 + [Reason.STEP]))
+                stream.append((minute * MINUTE_MS, value * scale, quantity, "canopy", reason))
+    return sorted(stream, key=lambda row: row[0])
 
 
 QUICK = AlarmSettings(on_delay_s=300, critical_on_delay_s=60, off_delay_s=120)
-CUTS = st.lists(st.integers(0, 80), max_size=12)
+CUTS = st.lists(st.integers(0, 150), max_size=12)
 
 
 @given(stream=streams(), cuts=CUTS)

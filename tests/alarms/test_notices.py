@@ -11,7 +11,7 @@ import pytest
 from monitor.alarms import states
 from monitor.alarms.model import Alarm, Condition, PointKey, Priority, State
 from monitor.alarms.wording import wire
-from monitor.notify.raised import Whereabouts, notices_for, whereabouts
+from monitor.alarms.notices import Whereabouts, notices_for, whereabouts
 from monitor.quantities import Quantity
 from monitor.setup.channels import PriorityName, Webhook
 from monitor.setup.models import Enclosure, Room, Setup, Zone

@@ -1,0 +1,38 @@
+"""The ranges an enclosure is watched against: what its inhabitants share, and the keeper's word."""
+
+import datetime as dt
+
+from monitor.setup.models import Enclosure
+from monitor.species.envelope import Envelope
+from monitor.species.library import Library
+from monitor.species.ranges import Spans, Zone, ZoneRange
+
+
+def envelope_of(enclosure: Enclosure, library: Library, on_date: dt.date) -> Envelope:
+    """What the enclosure's inhabitants can share on a day, and what they cannot agree on.
+
+    Raises:
+        NotFound: the library has no such species.
+    """
+    return library.envelope((each.species for each in enclosure.inhabitant), on_date)
+
+
+def ranges_of(enclosure: Enclosure, library: Library, on_date: dt.date) -> dict[Zone, ZoneRange]:
+    """What each zone of the enclosure should hold on a day.
+
+    What the keeper wrote takes the place of what the inhabitants share, key by key: a range for
+    the day's temperature at the canopy leaves all others as they are.
+
+    Raises:
+        NotFound: the library has no such species.
+    """
+    ranges = dict(envelope_of(enclosure, library, on_date).ranges)
+    for zone, own in enclosure.range.items():
+        ranges[zone] = _overridden(ranges.get(zone, ZoneRange()), own)
+    return ranges
+
+
+def _overridden(shared: ZoneRange, own: ZoneRange) -> ZoneRange:
+    return ZoneRange(
+        **{when: Spans(**(spans.given() | getattr(own, when).given())) for when, spans in shared}
+    )

@@ -1,0 +1,231 @@
+"""The daemon's settings: one TOML file, overridden by the environment, secrets never in the file.
+
+docs/setup.md explains each key.
+"""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self, TypeVar
+
+from pydantic import (
+    Field,
+    SecretStr,
+    StringConstraints,
+    model_validator,
+)
+
+from monitor.documents.base import Identifier, Model
+from monitor.documents.problems import Route, below, faults, key_of
+from monitor.documents.schema import EXPECTS
+from monitor.documents.toml import parse, read_toml
+from monitor.errors import Problem, SettingsError
+from monitor.setup.alarming import AlarmSettings
+from monitor.setup.channels import Channel
+from monitor.setup.environment import Variable, overlay, variables
+from monitor.setup.judging import JudgeSettings
+from monitor.setup.sources import Source
+
+M = TypeVar("M", bound=Model)
+
+Host = Annotated[
+    str,
+    StringConstraints(pattern=r"^[A-Za-z0-9.:_-]+$"),
+    Field(json_schema_extra={EXPECTS: "a host name or address, without scheme, port or path"}),
+]
+Port = Annotated[int, Field(ge=1, le=65_535)]
+
+
+class ServerSettings(Model):
+    """Where the API and the page are served."""
+
+    host: Host = "127.0.0.1"
+    """Address to listen on; beyond the loopback addresses only with tokens."""
+    port: Port = 8420
+    """TCP port to listen on."""
+
+
+class BrokerSettings(Model):
+    """The MQTT broker that readings come from."""
+
+    host: Host = "127.0.0.1"
+    """Name or address of the broker."""
+    port: Port = 1883
+    """Its TCP port; with TLS usually 8883."""
+    client_id: Identifier = "dewkeep"
+    """The name the daemon goes by at the broker; each daemon needs its own."""
+    username: str | None = None
+    """The name to sign in with."""
+    password_file: Path | None = None
+    """File that holds the password."""
+    password: SecretStr | None = None
+    """The password, from the environment only."""
+    tls: bool = False
+    """Whether to speak TLS and check the broker's certificate."""
+    ca_file: Path | None = None
+    """File with the certificates to trust (PEM); without it those of the system."""
+    embedded: bool = False
+    """Whether to run a broker of our own at that address: for trying out and for one shelf."""
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> Self:
+        if self.username is None and (self.password or self.password_file):
+            raise faults([(("username",), "is missing; a password needs one")])
+        if self.ca_file is not None and not self.tls:
+            raise faults([(("ca_file",), "does nothing without tls = true")])
+        if self.embedded and self.tls:
+            raise faults([(("tls",), "is not spoken by the embedded broker; run mosquitto")])
+        return self
+
+    def secret(self) -> str | None:
+        """The password to sign in with, if there is one.
+
+        Raises:
+            SettingsError: the file that should hold it cannot be read.
+        """
+        if self.password is not None:
+            return self.password.get_secret_value()
+        return None if self.password_file is None else read_secret(self.password_file)
+
+
+class StoreSettings(Model):
+    """Where readings and state are kept."""
+
+    engine: Literal["sqlite"] = "sqlite"
+    """The time-series engine."""
+    path: Path = Path("dewkeep.db")
+    """The database file."""
+    raw_days: int = Field(default=730, ge=1)
+    """Days that single readings are kept; averages of five minutes and longer stay for good."""
+
+
+class SetupSettings(Model):
+    """Where the set-up and a keeper's own species profiles come from."""
+
+    file: Path | None = None
+    """Set-up file to apply at start; without it the set-up is what the API was told."""
+    species: Path | None = None
+    """Folder with profiles that add to, or take the place of, those that come with dewkeep."""
+
+
+class Settings(Model):
+    """All settings, in the shape of the settings file."""
+
+    server: ServerSettings = ServerSettings()
+    """The API and the page."""
+    broker: BrokerSettings = BrokerSettings()
+    """The MQTT broker."""
+    store: StoreSettings = StoreSettings()
+    """Readings and state."""
+    setup: SetupSettings = SetupSettings()
+    """The set-up."""
+    source: tuple[Source, ...] = (Source(topic="dewkeep/{enclosure}/{probe}"),)
+    """What messages readings come in."""
+    channel: tuple[Channel, ...] = ()
+    """Ways notifications leave."""
+    judge: JudgeSettings = JudgeSettings()
+    """How readings are judged."""
+    alarms: AlarmSettings = AlarmSettings()
+    """When alarms are raised and over."""
+
+    @model_validator(mode="after")
+    def _names_differ(self) -> Self:
+        names = [channel.name for channel in self.channel]
+        for number, name in enumerate(names):
+            if name in names[:number]:
+                raise faults([(("channel", number, "name"), f"two channels are named {name!r}")])
+        return self
+
+
+def load_settings(path: Path, environ: Mapping[str, str]) -> Settings:
+    """The settings in a file, with what the environment says on top.
+
+    Relative paths, in the file and in the environment, count from the file's folder.
+
+    Raises:
+        SettingsError: lists all that is wrong.
+    """
+    document = read_toml(path)
+    known = variables(Settings, document)
+    wrong = list(_inline_secrets(document, known, str(path)))
+    heeded, misnamed = overlay(document, known, environ)
+    wrong += misnamed
+    names = {key_of(route, document): name for route, name in heeded.items()}
+    try:
+        settings = _anchored(parse(Settings, document, str(path)), path.parent)
+        found = [
+            Problem(str(path), key_of(route, document), says)
+            for route, says in _unreadable(settings)
+        ]
+    except SettingsError as error:
+        found = error.problems
+    wrong += (_in_environment(problem, names) for problem in found)
+    if wrong:
+        raise SettingsError(wrong)
+    return settings
+
+
+def read_secret(path: Path) -> str:
+    """The secret in a file, without the line end.
+
+    Raises:
+        SettingsError: the file cannot be read, or is empty.
+    """
+    try:
+        secret = path.read_text(encoding="utf-8").strip()
+    except (OSError, UnicodeDecodeError) as exc:
+        raise SettingsError([Problem(str(path), "", f"cannot be read: {exc}")]) from exc
+    if not secret:
+        raise SettingsError([Problem(str(path), "", "is empty; write the secret in it")])
+    return secret
+
+
+def _inline_secrets(
+    document: Mapping[str, Any], known: list[Variable], file: str
+) -> Iterator[Problem]:
+    for variable in known:
+        here: object = document
+        for part in variable.path:
+            here = below(here, part)
+        if variable.secret and here is not None:
+            says = (
+                "a secret is never written here: put it in a file and name that with "
+                f"{variable.path[-1]}_file, or in the environment as {variable.name}"
+            )
+            yield Problem(file, key_of(variable.path, document), says)
+
+
+def _in_environment(problem: Problem, names: Mapping[str, str]) -> Problem:
+    name = names.get(problem.key)
+    return problem if name is None else Problem("environment", name, problem.says)
+
+
+def _anchored(model: M, folder: Path) -> M:
+    """The same settings with relative paths counted from a folder."""
+
+    def beside(value: object) -> object:
+        match value:
+            case Path():
+                return folder / value
+            case Model():
+                return _anchored(value, folder)
+            case tuple():
+                return tuple(beside(each) for each in value)
+        return value
+
+    return model.model_copy(update={key: beside(value) for key, value in model})
+
+
+def _unreadable(value: object, at: Route = ()) -> Iterator[tuple[Route, str]]:
+    """Files that are named but cannot be opened; the database is made when it is missing."""
+    match value:
+        case Path() if str(at[-1]).endswith("file"):
+            try:
+                value.open("rb").close()
+            except OSError as exc:
+                yield at, f"{value} cannot be read: {exc.strerror}"
+        case Model():
+            for key, each in value:
+                yield from _unreadable(each, (*at, key))
+        case tuple():
+            for number, each in enumerate(value):
+                yield from _unreadable(each, (*at, number))

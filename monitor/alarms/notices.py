@@ -10,7 +10,7 @@ from monitor.alarms.states import Change
 from monitor.alarms.wording import wire
 from monitor.setup.channels import Channel
 from monitor.setup.models import Setup
-from monitor.store.sqlite.state.outbox import Notice
+from monitor.store.rows import Notice
 
 RAISED = "raised"
 

@@ -14,7 +14,7 @@ from monitor.errors import DeliveryError
 from monitor.notify.addresses import Resolver, refuse_private, resolve
 from monitor.notify.signature import sign
 from monitor.setup.channels import Webhook
-from monitor.store.sqlite.state.outbox import Notice
+from monitor.store.rows import Notice
 
 TIMEOUT = urllib3.Timeout(connect=3.0, read=10.0)
 LARGEST_ANSWER_BYTES = 2048

@@ -22,3 +22,13 @@ class PointRow(NamedTuple):
 
     key: str
     body: str
+
+
+class Notice(NamedTuple):
+    """Something to be told on one channel; ``idempotency_key`` tells repeats apart there."""
+
+    channel: str
+    idempotency_key: str
+    kind: str
+    body: str
+    """JSON text, sent as it stands."""

@@ -10,8 +10,8 @@ import pytest
 
 from monitor.alarms import states
 from monitor.alarms.model import Alarm, Condition, PointKey, Priority, State
-from monitor.alarms.wording import wire
 from monitor.alarms.notices import Whereabouts, notices_for, whereabouts
+from monitor.alarms.wording import wire
 from monitor.quantities import Quantity
 from monitor.setup.channels import PriorityName, Webhook
 from monitor.setup.models import Enclosure, Room, Setup, Zone

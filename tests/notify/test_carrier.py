@@ -8,9 +8,10 @@ import pytest
 
 from monitor.errors import DeliveryError, StoreError
 from monitor.notify.carrier import Carrier
+from monitor.store.rows import Notice
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.state import outbox
-from monitor.store.sqlite.state.outbox import Notice, Stats
+from monitor.store.sqlite.state.outbox import Stats
 
 
 class Clock:

@@ -9,15 +9,7 @@ import sqlite3
 from collections.abc import Collection, Iterable
 from typing import NamedTuple
 
-
-class Notice(NamedTuple):
-    """Something to be told on one channel; ``idempotency_key`` tells repeats apart there."""
-
-    channel: str
-    idempotency_key: str
-    kind: str
-    body: str
-    """JSON text, sent as it stands."""
+from monitor.store.rows import Notice
 
 
 class Waiting(NamedTuple):

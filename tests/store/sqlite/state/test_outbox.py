@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.store.rows import Notice
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.state import outbox
-from monitor.store.sqlite.state.outbox import Notice, Stats, Waiting
+from monitor.store.sqlite.state.outbox import Stats, Waiting
 
 
 def notice(key: str, channel: str = "phone") -> Notice:

@@ -6,6 +6,8 @@ applied is kept in ``PRAGMA user_version``, in the same transaction as the step 
 
 from typing import NamedTuple
 
+from monitor.store.sqlite import schema
+
 
 class Migration(NamedTuple):
     """One step of the schema: its name and the statements that carry it out."""
@@ -14,4 +16,4 @@ class Migration(NamedTuple):
     statements: tuple[str, ...]
 
 
-MIGRATIONS: tuple[Migration, ...] = ()
+MIGRATIONS: tuple[Migration, ...] = (Migration("readings", schema.READINGS),)

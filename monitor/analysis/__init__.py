@@ -1,0 +1,1 @@
+"""What the readings mean: pure functions over arrays and models."""

@@ -178,6 +178,11 @@ class Setup(Model):
     enclosure: tuple[Enclosure, ...] = ()
     """The enclosures."""
 
+    @property
+    def places(self) -> tuple[Room | Enclosure, ...]:
+        """Rooms, then the enclosures that may stand in them."""
+        return (*self.room, *self.enclosure)
+
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
         _raise_any(_shared_ids(self), _strange_rooms(self))

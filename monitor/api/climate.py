@@ -1,0 +1,89 @@
+"""What it is like now, and what it was like."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, HTTPException, Query
+
+from monitor.analysis.now import probe_now
+from monitor.api.access import MayView
+from monitor.api.parts import GivenParts, Parts
+from monitor.errors import NotFound
+from monitor.quantities import MEASURED, Quantity, unit_of
+from monitor.store.readings import Latest, SeriesKey
+from monitor.store.sqlite.state import setup
+from monitor.times import DAY_MS, parse_rfc3339, rfc3339
+
+router = APIRouter(tags=["climate"])
+
+MOST_POINTS = 10_000
+
+
+@router.get("/enclosures/{enclosure}/climate")
+def climate(enclosure: str, parts: GivenParts, _who: MayView) -> dict[str, Any]:
+    """The newest reading of every probe, with what follows from it."""
+    with parts.database.reading() as connection:
+        place = setup.get(connection, enclosure).place
+    return {
+        "enclosure": enclosure,
+        "at": rfc3339(parts.clock()),
+        "probes": [
+            probe_now(probe, _measured(parts, enclosure, probe.id)) for probe in place.probe
+        ],
+    }
+
+
+def _measured(parts: Parts, place: str, probe: str) -> dict[Quantity, Latest]:
+    known, latest = parts.readings.known_series(), parts.readings.latest()
+    ids = {q: known.get(SeriesKey(place, probe, q), -1) for q in MEASURED}
+    return {q: latest[series] for q, series in ids.items() if series in latest}
+
+
+@router.get("/enclosures/{enclosure}/series")
+def series(
+    enclosure: str,
+    parts: GivenParts,
+    _who: MayView,
+    probe: Annotated[str, Query()],
+    quantity: Annotated[Quantity, Query()],
+    start: Annotated[str | None, Query(alias="from", description="RFC 3339")] = None,
+    end: Annotated[str | None, Query(alias="to", description="RFC 3339; default: now")] = None,
+    points: Annotated[int, Query(ge=1, le=MOST_POINTS)] = 600,
+) -> dict[str, Any]:
+    """One quantity of one probe over a span, in at most ``points`` buckets that keep extremes."""
+    with parts.database.reading() as connection:
+        place = setup.get(connection, enclosure).place
+    if probe not in {known.id for known in place.probe}:
+        raise NotFound(f"{enclosure!r} has no probe {probe!r}")
+    end_ms = _instant("to", end, parts.clock())
+    start_ms = _instant("from", start, end_ms - DAY_MS)
+    if start_ms >= end_ms:
+        raise HTTPException(422, f"from ({rfc3339(start_ms)}) must lie before to")
+    buckets = parts.readings.buckets(
+        SeriesKey(enclosure, probe, quantity), start_ms, end_ms, points
+    )
+    return {
+        "probe": probe,
+        "quantity": quantity,
+        "unit": unit_of(quantity),
+        "resolution_s": buckets.resolution_s,
+        "columns": ["at", "mean", "min", "max", "count"],
+        "points": list(
+            zip(
+                buckets.at_ms.tolist(),
+                buckets.mean.round(4).tolist(),
+                buckets.low.round(4).tolist(),
+                buckets.high.round(4).tolist(),
+                buckets.count.tolist(),
+                strict=True,
+            )
+        ),
+    }
+
+
+def _instant(name: str, text: str | None, otherwise: int) -> int:
+    if text is None:
+        return otherwise
+    try:
+        return parse_rfc3339(text)
+    except ValueError as exc:
+        raise HTTPException(422, f"{name}: {exc}") from exc

@@ -1,0 +1,93 @@
+"""Every error the API gives, as problem details (RFC 9457)."""
+
+import logging
+from collections.abc import Mapping
+from http import HTTPStatus
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse
+from starlette.exceptions import HTTPException
+
+from monitor.errors import (
+    Conflict,
+    DewkeepError,
+    NotFound,
+    SettingsError,
+    StoreUnavailable,
+)
+
+log = logging.getLogger(__name__)
+
+MEDIA_TYPE = "application/problem+json"
+RETRY_AFTER_S = 5
+
+_STATUS: tuple[tuple[type[DewkeepError], HTTPStatus], ...] = (
+    (NotFound, HTTPStatus.NOT_FOUND),
+    (Conflict, HTTPStatus.CONFLICT),
+    (SettingsError, HTTPStatus.UNPROCESSABLE_ENTITY),
+    (StoreUnavailable, HTTPStatus.SERVICE_UNAVAILABLE),
+)
+
+
+def problem(
+    status: HTTPStatus | int,
+    detail: str,
+    headers: Mapping[str, str] | None = None,
+    **more: object,
+) -> JSONResponse:
+    """One problem; ``more`` are extension members such as ``errors``."""
+    status = HTTPStatus(status)
+    body: dict[str, object] = {"type": "about:blank", "title": status.phrase}
+    body |= {"status": status, "detail": detail}
+    return JSONResponse(body | more, status, headers=headers, media_type=MEDIA_TYPE)
+
+
+def install(app: FastAPI) -> None:
+    """Answer every error of ``app`` as a problem."""
+    app.add_exception_handler(DewkeepError, _of_dewkeep)
+    app.add_exception_handler(RequestValidationError, _of_validation)
+    app.add_exception_handler(HTTPException, _of_http)
+    app.add_exception_handler(Exception, _of_anything)
+
+
+def _of_dewkeep(_request: Request, exc: Exception) -> JSONResponse:
+    status = next(
+        (status for kind, status in _STATUS if isinstance(exc, kind)),
+        HTTPStatus.INTERNAL_SERVER_ERROR,
+    )
+    if isinstance(exc, SettingsError):
+        errors = [{"field": p.key, "says": p.says} for p in exc.problems]
+        return problem(status, str(exc), errors=errors)
+    if status >= HTTPStatus.INTERNAL_SERVER_ERROR:
+        log.error("request failed: %s", exc)
+    headers = {"Retry-After": str(RETRY_AFTER_S)} if isinstance(exc, StoreUnavailable) else None
+    return problem(status, str(exc), headers)
+
+
+def _of_validation(_request: Request, exc: Exception) -> JSONResponse:
+    assert isinstance(exc, RequestValidationError)  # noqa: S101 - what the handler is installed for
+    errors = [
+        {
+            "field": ".".join(str(part) for part in error["loc"]),
+            "says": str(error["msg"]).removeprefix("Value error, "),
+        }
+        for error in exc.errors()
+    ]
+    first = errors[0]
+    return problem(
+        HTTPStatus.UNPROCESSABLE_ENTITY, f"{first['field']}: {first['says']}", errors=errors
+    )
+
+
+def _of_http(_request: Request, exc: Exception) -> JSONResponse:
+    assert isinstance(exc, HTTPException)  # noqa: S101 - what the handler is installed for
+    return problem(exc.status_code, str(exc.detail), exc.headers)
+
+
+def _of_anything(_request: Request, exc: Exception) -> JSONResponse:
+    log.error("request failed unexpectedly", exc_info=exc)
+    return problem(
+        HTTPStatus.INTERNAL_SERVER_ERROR,
+        "dewkeep made a mistake; the log tells more",
+    )

@@ -53,9 +53,9 @@ def main() -> None:
         for probes in (200, 2_000):
             figures += running(folder / f"house-{probes}.db", House(probes), max(6 // scale, 2))
         figures += asking(folder, 365 * PER_DAY // scale)
-    print("| | dewkeep | plain table |\n| --- | --- | --- |")  # noqa: T201
+    print("| | dewkeep | plain table |\n| --- | --- | --- |")
     for figure in figures:
-        print(f"| {figure.what} | {figure.ours} | {figure.plain} |")  # noqa: T201
+        print(f"| {figure.what} | {figure.ours} | {figure.plain} |")
 
 
 def appending(folder: Path, scale: int) -> Iterator[Figure]:

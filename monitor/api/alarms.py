@@ -1,5 +1,6 @@
 """Alarms: what stands, what stood, and what a keeper does about it."""
 
+import json
 import sqlite3
 from collections.abc import Sequence
 from datetime import UTC
@@ -18,12 +19,13 @@ from monitor.errors import Conflict
 from monitor.ingest.filing import alarm_of
 from monitor.setup.models import Model
 from monitor.store.rows import AlarmRow
-from monitor.store.sqlite.state import alarms, setup
+from monitor.store.sqlite.state import alarms, explanations, setup
 from monitor.times import MINUTE_MS
 
 router = APIRouter(tags=["alarms"])
 
 LONGEST_SHELF_H = 72
+UNEXPLAINED = '{"cause": null}'
 
 
 class Shelving(Model):
@@ -92,8 +94,10 @@ def _shown(
     connection: sqlite3.Connection, rows: Sequence[AlarmRow], now_ms: int
 ) -> list[dict[str, Any]]:
     places = whereabouts(setup.everything(connection)) if rows else {}
+    why = explanations.of(connection, [row.id for row in rows])
     return [
         wire(alarm_of(row), place.zone if (place := places.get(row.place)) else UTC, now_ms)
+        | json.loads(why.get(row.id, UNEXPLAINED))
         for row in rows
     ]
 

@@ -9,6 +9,7 @@ from monitor.api.access import MayView
 from monitor.api.parts import GivenParts, Parts
 from monitor.errors import NotFound
 from monitor.quantities import MEASURED, Quantity, unit_of
+from monitor.setup.models import Enclosure, Probe, Room
 from monitor.store.readings import Latest, SeriesKey
 from monitor.store.sqlite.state import setup
 from monitor.times import DAY_MS, parse_rfc3339, rfc3339
@@ -27,9 +28,16 @@ def climate(enclosure: str, parts: GivenParts, _who: MayView) -> dict[str, Any]:
         "enclosure": enclosure,
         "at": rfc3339(parts.clock()),
         "probes": [
-            probe_now(probe, _measured(parts, enclosure, probe.id)) for probe in place.probe
+            probe_now(probe, _measured(parts, enclosure, probe.id)) | _forecast(parts, place, probe)
+            for probe in place.probe
         ],
     }
+
+
+def _forecast(parts: Parts, place: Room | Enclosure, probe: Probe) -> dict[str, Any]:
+    """When its humidity will cross a limit, where it has one."""
+    told = parts.foresight.of(place, probe) if isinstance(place, Enclosure) else {}
+    return {"forecast": told} if told else {}
 
 
 def _measured(parts: Parts, place: str, probe: str) -> dict[Quantity, Latest]:

@@ -12,6 +12,7 @@ from monitor.ingest.live import Hub
 from monitor.ingest.loop import IngestLoop
 from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
+from monitor.jobs.foresight import Foresight
 from monitor.notify.courier import Courier
 from monitor.species.library import Library
 from monitor.store.readings import ReadingStore
@@ -32,6 +33,7 @@ class Parts:
     hub: Hub
     rejects: Rejects
     library: Library
+    foresight: Foresight
     courier: Courier
     clock: Callable[[], int]
     """Epoch milliseconds now."""

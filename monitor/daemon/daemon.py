@@ -18,6 +18,8 @@ from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
 from monitor.ingest.topics import Template
 from monitor.jobs.clockwork import Clockwork
+from monitor.jobs.explainer import Explainer
+from monitor.jobs.foresight import Foresight
 from monitor.notify.channel import Channel
 from monitor.notify.courier import Courier
 from monitor.notify.webhook import WebhookChannel
@@ -69,8 +71,17 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         readings = SqliteReadings(database)
         hub, rejects = Hub(), Rejects()
         courier = Courier(database, _channels(settings, clock), clock=clock)
+        explainer = Explainer(database, readings, clock, courier.wake)
         pipeline = Pipeline(
-            database, readings, settings, library, hub, rejects, courier.wake, clock()
+            database,
+            readings,
+            settings,
+            library,
+            hub,
+            rejects,
+            told=courier.wake,
+            raised=explainer.look,
+            now_ms=clock(),
         )
         link = Link(
             settings.broker,
@@ -80,7 +91,7 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         loop = IngestLoop(link, pipeline, clock)
         clockwork = Clockwork()
         clockwork.daily("forget", 3, 17, lambda: loop.ask(Pipeline.forget).result())
-        for part in (courier, loop, clockwork):
+        for part in (courier, explainer, loop, clockwork):
             part.start()
             stack.callback(part.stop)
 
@@ -92,6 +103,7 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
                 hub=hub,
                 rejects=rejects,
                 library=library,
+                foresight=Foresight(readings, library, clock),
                 courier=courier,
                 clock=clock,
                 needs_token=needs_token,

@@ -39,6 +39,7 @@ def fill_in(
         Hub(),
         Rejects(),
         told=lambda: None,
+        raised=lambda _alarms: None,
         now_ms=room.start_ms,
     )
     while simulator.now_ms < room.end_ms:

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Sequence
 from monitor.alarms.desk import AlarmDesk, Changes
 from monitor.alarms.model import Alarm
 from monitor.alarms.notices import notices_for
+from monitor.alarms.states import Event
 from monitor.alarms.wording import wire
 from monitor.analysis.now import probe_now
 from monitor.ingest import filing
@@ -28,15 +29,18 @@ from monitor.quantities import Quantity
 from monitor.setup.models import Correction
 from monitor.setup.settings import Settings
 from monitor.species.library import Library
-from monitor.store.readings import Readings, ReadingStore, SeriesKey
+from monitor.store.readings import ReadingStore, SeriesKey
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.state import journal, outbox, setup
 from monitor.store.sqlite.state.setup import Place
-from monitor.times import DAY_MS
+from monitor.times import DAY_MS, SECOND_MS
 
 log = logging.getLogger(__name__)
 
 MISTER = "mister"
+EXPLAINED = Quantity.HUMIDITY
+HOLD_MS = 8 * SECOND_MS
+"""How long the notice of a humidity alarm waits for its cause before it leaves without one."""
 NOTICES_KEPT_MS = 90 * DAY_MS
 FAULT = "fault"
 """Rejected because dewkeep itself failed on the message; the log tells where."""
@@ -45,7 +49,8 @@ FAULT = "fault"
 class Pipeline:
     """Takes messages, keeps what they hold, and knows which alarms stand.
 
-    ``told`` is called after a commit that put something into the outbox.
+    ``told`` is called after a commit that put something into the outbox, ``raised`` after one
+    that raised alarms.
     """
 
     def __init__(
@@ -57,6 +62,7 @@ class Pipeline:
         hub: Hub,
         rejects: Rejects,
         told: Callable[[], None],
+        raised: Callable[[list[Alarm]], None],
         now_ms: int,
     ) -> None:
         self._database = database
@@ -66,6 +72,7 @@ class Pipeline:
         self._hub = hub
         self._rejects = rejects
         self._told = told
+        self._raised = raised
         self._repeated = 0
         self._changed: set[int] = set()
         with database.transaction() as connection:
@@ -106,9 +113,9 @@ class Pipeline:
         self._memory.learn(verdict.lesson)
         self._desk.commit(changes)
         self._repeated += verdict.repeated
-        self._show(changes, verdict.readings, now_ms)
-        if told:
-            self._told()
+        if self._hub.listeners:
+            self._changed.update(verdict.readings.series.tolist())
+        self._tell(changes, told, now_ms)
 
     def reject(self, message: Message, mistake: Exception, now_ms: int) -> None:
         """Give a message up that dewkeep itself fails on."""
@@ -237,9 +244,7 @@ class Pipeline:
         with self._database.transaction() as connection:
             told = self._save(connection, changes, now_ms)
         self._desk.commit(changes)
-        self._show_alarms(changes.alarms, now_ms)
-        if told:
-            self._told()
+        self._tell(changes, told, now_ms)
 
     def _save(self, connection: sqlite3.Connection, changes: Changes, now_ms: int) -> bool:
         """Write alarm changes down, with what is to be told; whether anything is."""
@@ -247,7 +252,13 @@ class Pipeline:
             return False
         filing.file(connection, changes)
         notices = notices_for(changes.events, self._settings.channel, self._standing.places, now_ms)
-        return outbox.add(connection, notices, now_ms) > 0
+        # A humidity alarm leaves with its cause, which takes a moment to find (jobs.explainer).
+        to_explain = {alarm.id for alarm in changes.alarms if alarm.point.quantity is EXPLAINED}
+        added = 0
+        for notice in notices:
+            hold_ms = HOLD_MS if notice.idempotency_key.partition("/")[0] in to_explain else 0
+            added += outbox.add(connection, [notice], now_ms, hold_ms)
+        return added > 0
 
     def _note(
         self, connection: sqlite3.Connection, switched: Iterable[Switched], now_ms: int
@@ -258,10 +269,12 @@ class Pipeline:
 
     # -- showing ---------------------------------------------------------------------------------
 
-    def _show(self, changes: Changes, readings: Readings, now_ms: int) -> None:
+    def _tell(self, changes: Changes, told: bool, now_ms: int) -> None:
         self._show_alarms(changes.alarms, now_ms)
-        if self._hub.listeners:
-            self._changed.update(readings.series.tolist())
+        if raised := [e.alarm for e in changes.events if e.event is Event.RAISED]:
+            self._raised(raised)
+        if told:
+            self._told()
 
     def _show_alarms(self, changed: Iterable[Alarm], now_ms: int) -> None:
         for alarm in changed:

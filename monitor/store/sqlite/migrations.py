@@ -20,4 +20,5 @@ class Migration(NamedTuple):
 MIGRATIONS: tuple[Migration, ...] = (
     Migration("readings", schema.READINGS),
     Migration("state", state.TABLES),
+    Migration("explanations", state.EXPLANATIONS),
 )

@@ -6,7 +6,7 @@ is recognised and a keeper can see what never arrived.
 
 import json
 import sqlite3
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from typing import NamedTuple
 
 from monitor.store.rows import Notice
@@ -32,8 +32,13 @@ class Stats(NamedTuple):
     last_error: str | None
 
 
-def add(connection: sqlite3.Connection, notices: Iterable[Notice], now_ms: int) -> int:
-    """Put notices in line, leaving out those that were put there before; how many are new."""
+def add(
+    connection: sqlite3.Connection, notices: Iterable[Notice], now_ms: int, hold_ms: int = 0
+) -> int:
+    """Put notices in line, leaving out those that were put there before; how many are new.
+
+    With ``hold_ms`` they leave so much later, unless :func:`complete` sends them off before.
+    """
     added = 0
     for notice in notices:
         added += connection.execute(
@@ -42,9 +47,33 @@ def add(connection: sqlite3.Connection, notices: Iterable[Notice], now_ms: int) 
                 (channel, idempotency_key, kind, body, created_ms, next_attempt_ms)
             VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING
             """,
-            (*notice, now_ms, now_ms),
+            (*notice, now_ms, now_ms + hold_ms),
         ).rowcount
     return added
+
+
+def complete(
+    connection: sqlite3.Connection, idempotency_key: str, more: Mapping[str, object], now_ms: int
+) -> int:
+    """Add to the documents that wait under a key and were never tried, and send them off.
+
+    How many those were.
+    """
+    rows = connection.execute(
+        """
+        SELECT id, body FROM outbox WHERE idempotency_key = ? AND attempts = 0
+            AND delivered_ms IS NULL AND given_up_ms IS NULL
+        """,
+        (idempotency_key,),
+    ).fetchall()
+    connection.executemany(
+        "UPDATE outbox SET body = ?, next_attempt_ms = ? WHERE id = ?",
+        (
+            (json.dumps(json.loads(body) | more, ensure_ascii=False), now_ms, entry_id)
+            for entry_id, body in rows
+        ),
+    )
+    return len(rows)
 
 
 def first(connection: sqlite3.Connection, channel: str) -> Waiting | None:

@@ -92,3 +92,13 @@ TABLES = (
     ) STRICT
     """,
 )
+
+EXPLANATIONS = (
+    """
+    CREATE TABLE explanation (
+        alarm TEXT PRIMARY KEY,
+        at_ms INTEGER NOT NULL,
+        body TEXT NOT NULL
+    ) STRICT, WITHOUT ROWID
+    """,
+)

@@ -59,10 +59,12 @@ def _of_dewkeep(_request: Request, exc: Exception) -> JSONResponse:
     if isinstance(exc, SettingsError):
         errors = [{"field": p.key, "says": p.says} for p in exc.problems]
         return problem(status, str(exc), errors=errors)
-    if status >= HTTPStatus.INTERNAL_SERVER_ERROR:
-        log.error("request failed: %s", exc)
+    if status < HTTPStatus.INTERNAL_SERVER_ERROR:
+        return problem(status, str(exc))
+    # Its words name files of this machine.
+    log.error("request failed: %s", exc)
     headers = {"Retry-After": str(RETRY_AFTER_S)} if isinstance(exc, StoreUnavailable) else None
-    return problem(status, str(exc), headers)
+    return problem(status, "the store cannot answer just now; the log tells more", headers)
 
 
 def _of_validation(_request: Request, exc: Exception) -> JSONResponse:

@@ -8,7 +8,7 @@ from click.testing import CliRunner, Result
 from monitor.cli import main
 from tests.support.daemon import CORK_CUBE
 
-COMMANDS = ("check", "demo", "export", "import", "serve", "setup", "token")
+COMMANDS = (*("backup", "check", "demo", "export", "import", "restore", "serve", "setup", "token"),)
 LOG = "time,temperature,humidity\n" + "".join(
     f"2026-11-01T{hour:02}:00:00Z,{20 + hour / 10},{60 + hour}\n" for hour in range(24)
 )
@@ -103,6 +103,24 @@ def test_tokens() -> None:
     assert "revoked" in run("token", "list").output
     assert run("token", "revoke", "7").exit_code == 2
     assert run("token", "new", "--scope", "all").exit_code == 2
+
+
+@pytest.mark.usefixtures("folder")
+def test_a_back_up_and_back() -> None:
+    """What was set up when it was written is set up again after restoring."""
+    run("setup", "apply", "enclosures.toml")
+    before = run("setup", "dump").output
+    assert run("backup", "copy.db").exit_code == 0
+    assert run("backup", "copy.db").exit_code == 2
+    run("token", "new", "--scope", "view")
+
+    restored = run("restore", "copy.db")
+
+    assert restored.output.startswith("restored ")
+    assert "the old one is now" in restored.output
+    assert run("setup", "dump").output == before
+    assert "no tokens yet" in run("token", "list").output
+    assert run("restore", "none.db").exit_code == 2
 
 
 def test_an_old_log_goes_in_once_and_comes_out(folder: Path) -> None:

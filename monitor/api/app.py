@@ -18,6 +18,8 @@ def create_app(parts: Parts) -> FastAPI:
         summary="The climate of living enclosures: readings, alarms, set-up, journal.",
         docs_url=None,  # its page loads scripts from elsewhere
         redoc_url=None,
+        responses=problems.RESPONSES,
+        generate_unique_id_function=lambda route: route.name,
     )
     app.state.parts = parts
     problems.install(app)

@@ -45,9 +45,11 @@ class Parts:
         Raises:
             StoreUnavailable: it did not come to it in time.
         """
+        future = self.loop.ask(work)
         try:
-            return self.loop.ask(work).result(ASK_WITHIN_S)
+            return future.result(ASK_WITHIN_S)
         except AskTimeout as exc:
+            future.cancel()  # whoever tries again must not have it done twice
             raise StoreUnavailable("dewkeep is busy storing; try again") from exc
 
 

@@ -5,6 +5,7 @@ nothing has to be handed over, nothing can die unseen behind ``is_connected()``,
 unacknowledged is bounded by not reading further (docs/architecture.md tells what that gains).
 """
 
+import contextlib
 import logging
 import select
 import socket
@@ -114,14 +115,13 @@ class Link:
 
     def rest(self, wait_s: float) -> None:
         """Read nothing for a while (unless woken), so that the broker keeps what we cannot."""
-        select.select([self._wake_read], [], [], wait_s)
+        if select.select([self._wake_read], [], [], wait_s)[0]:
+            self._wake_read.recv(4096)
 
     def wake(self) -> None:
-        """End a wait in :meth:`gather` early; from any thread."""
-        try:
+        """End a wait in :meth:`gather` or :meth:`rest` early; from any thread, at any time."""
+        with contextlib.suppress(OSError):  # full of wake-ups already, or closed
             self._wake_write.send(b"!")
-        except OSError:
-            return  # full of wake-ups already, or closed
 
     def _read_all(self, limit: int) -> None:
         """Read until the socket has no whole packet left or ``limit`` messages are here."""

@@ -103,7 +103,7 @@ class Pipeline:
         Raises:
             StoreError: nothing of it was kept, nothing has changed; take them again later.
         """
-        intake = take_in(messages, self._standing.roster, now_ms, self._rejects, self._new_series)
+        intake = take_in(messages, self._standing.roster, now_ms, self._new_series)
         verdict = judge(self._judging, self._memory, intake.readings, now_ms)
         changes = self._desk.step(verdict.readings, now_ms)
         with self._database.transaction() as connection:
@@ -113,6 +113,8 @@ class Pipeline:
         self._memory.learn(verdict.lesson)
         self._desk.commit(changes)
         self._repeated += verdict.repeated
+        for reject in intake.rejects:
+            self._rejects.add(reject)
         if self._hub.listeners:
             self._changed.update(verdict.readings.series.tolist())
         self._tell(changes, told, now_ms)
@@ -189,13 +191,16 @@ class Pipeline:
         standing = self._compile(connection, now_ms)
         desk, changes = self._desk.rebuilt(standing.rules, now_ms)
         desk.bind(standing.series)
-        self._save(connection, changes, now_ms)
+        told = self._save(connection, changes, now_ms)
 
         def put_in_force() -> None:
             self._standing = standing
             self._desk = desk
             self._judging = self._learn_series()
             self._memory.grow(len(self._judging.rows))
+            self._show_alarms(changes.alarms, now_ms)
+            if told:
+                self._told()
 
         self._database.once_committed(put_in_force)
 

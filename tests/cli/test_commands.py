@@ -133,7 +133,7 @@ def test_an_old_log_goes_in_once_and_comes_out(folder: Path) -> None:
     span = ["--from", "2026-11-01T00:00:00Z", "--to", "2026-11-02T00:00:00Z"]
     out = run("export", "cork-cube", *span, "--out", "new.csv")
 
-    assert "48 readings from 24 rows" in first.output
+    assert "48 new readings from 24 rows" in first.output
     assert out.exit_code == 0
     rows = [line.split(",") for line in (folder / "new.csv").read_text().splitlines()]
     humidity = [(row[0], float(row[3])) for row in rows if row[2] == "humidity"]
@@ -149,7 +149,7 @@ def test_rows_that_cannot_be_used_are_told(folder: Path) -> None:
     result = run("import", "old.csv", "--probe", "cork-cube/canopy")
 
     assert "left out: 1 x no time" in result.output
-    assert "line 26: 'yesterday' is no time" in result.output
+    assert "line 26: time 'yesterday' is no time" in result.output
     assert "line 27: temperature 'warm' is no number" in result.output
 
 

@@ -92,11 +92,16 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(Exception, _of_anything)
 
 
-def _of_dewkeep(_request: Request, exc: Exception) -> JSONResponse:
-    status = next(
+def status_of(exc: Exception) -> HTTPStatus:
+    """The status that one of our own errors is answered with."""
+    return next(
         (status for kind, status in _STATUS if isinstance(exc, kind)),
         HTTPStatus.INTERNAL_SERVER_ERROR,
     )
+
+
+def _of_dewkeep(_request: Request, exc: Exception) -> JSONResponse:
+    status = status_of(exc)
     if isinstance(exc, SettingsError):
         errors = [{"field": p.key, "says": p.says} for p in exc.problems]
         return problem(status, str(exc), errors=errors)

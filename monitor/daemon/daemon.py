@@ -29,6 +29,7 @@ from monitor.species.library import Library, load_library
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.readings import SqliteReadings
 from monitor.store.sqlite.state import setup, tokens
+from monitor.web import pages
 
 log = logging.getLogger(__name__)
 
@@ -109,6 +110,7 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
                 needs_token=needs_token,
             )
         )
+        pages.install(app)
 
         def when_up() -> None:
             until = time.monotonic() + BROKER_WITHIN_S

@@ -92,25 +92,29 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(Exception, _of_anything)
 
 
-def status_of(exc: Exception) -> HTTPStatus:
-    """The status that one of our own errors is answered with."""
-    return next(
+def told(exc: DewkeepError) -> tuple[HTTPStatus, str]:
+    """The status that one of our own errors is answered with, and its words for the outside.
+
+    Words that name files of this machine go to the log instead.
+    """
+    status = next(
         (status for kind, status in _STATUS if isinstance(exc, kind)),
         HTTPStatus.INTERNAL_SERVER_ERROR,
     )
+    if status < HTTPStatus.INTERNAL_SERVER_ERROR:
+        return status, str(exc)
+    log.error("request failed: %s", exc)
+    return status, "the store cannot answer just now; the log tells more"
 
 
 def _of_dewkeep(_request: Request, exc: Exception) -> JSONResponse:
-    status = status_of(exc)
+    assert isinstance(exc, DewkeepError)  # noqa: S101 - what the handler is installed for
+    status, says = told(exc)
     if isinstance(exc, SettingsError):
         errors = [{"field": p.key, "says": p.says} for p in exc.problems]
-        return problem(status, str(exc), errors=errors)
-    if status < HTTPStatus.INTERNAL_SERVER_ERROR:
-        return problem(status, str(exc))
-    # Its words name files of this machine.
-    log.error("request failed: %s", exc)
+        return problem(status, says, errors=errors)
     headers = {"Retry-After": str(RETRY_AFTER_S)} if isinstance(exc, StoreUnavailable) else None
-    return problem(status, "the store cannot answer just now; the log tells more", headers)
+    return problem(status, says, headers)
 
 
 def _of_validation(_request: Request, exc: Exception) -> JSONResponse:

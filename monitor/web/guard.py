@@ -8,7 +8,7 @@ from fastapi import HTTPException, Request, Response
 from fastapi.routing import APIRoute
 from starlette.exceptions import HTTPException as AnyHTTPException
 
-from monitor.api.problems import status_of
+from monitor.api.problems import told
 from monitor.errors import DewkeepError
 from monitor.web.rendering import render
 
@@ -47,7 +47,7 @@ class Page(APIRoute):
                 response = refusal(exc.status_code, str(exc.detail))
                 response.headers.update(exc.headers or {})
             except DewkeepError as exc:
-                response = refusal(status_of(exc), str(exc))
+                response = refusal(*told(exc))
             for name, value in HEADERS.items():
                 response.headers.setdefault(name, value)
             return response

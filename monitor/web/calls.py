@@ -1,7 +1,7 @@
 """What an alarm asks of the keeper, and the words for it."""
 
 import datetime as dt
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import IntEnum
 
@@ -47,17 +47,12 @@ class AlarmView:
     shape: Shape
     title: str
     says: str
-    why: str | None
     note: str | None
     waits: bool
 
 
 def alarm_views(
-    alarms: Iterable[Alarm],
-    why: Mapping[str, str],
-    place: str,
-    zone: dt.tzinfo,
-    now_ms: int,
+    alarms: Iterable[Alarm], place: str, zone: dt.tzinfo, now_ms: int
 ) -> tuple[AlarmView, ...]:
     """The open alarms of a place, the loudest first, then the oldest.
 
@@ -65,7 +60,7 @@ def alarm_views(
     """
     shown = [a for a in alarms if a.point.place == place and a.state is not State.SUPPRESSED]
     return tuple(
-        _view(alarm, why.get(alarm.id), zone, now_ms)
+        _view(alarm, zone, now_ms)
         for alarm in sorted(shown, key=lambda alarm: (_call(alarm), alarm.since_ms))
     )
 
@@ -78,7 +73,7 @@ def _call(alarm: Alarm) -> Call:
     return Call.AT_ONCE if alarm.priority is Priority.CRITICAL else Call.TODAY
 
 
-def _view(alarm: Alarm, why: str | None, zone: dt.tzinfo, now_ms: int) -> AlarmView:
+def _view(alarm: Alarm, zone: dt.tzinfo, now_ms: int) -> AlarmView:
     since = clock(alarm.since_ms, zone, now_ms)
     matter = words.condition(alarm.point.quantity, alarm.point.condition)
     title = words.SINCE if alarm.standing else words.WAS
@@ -88,7 +83,6 @@ def _view(alarm: Alarm, why: str | None, zone: dt.tzinfo, now_ms: int) -> AlarmV
         shape=_shape(alarm),
         title=title.format(words.capital(matter) if alarm.standing else matter, since),
         says=says(alarm, zone, now_ms),
-        why=why,
         note=_note(alarm, zone, now_ms),
         waits=alarm.state in _WAITING,
     )

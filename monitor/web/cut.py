@@ -86,7 +86,7 @@ def cut(
         lit=lit,
         arid=arid,
         paths=(
-            *_light_and_warmth(watched, ground),
+            *_light_and_warmth(watched, ground, lit=lit),
             *_plants(random, plants, ground),
             *(_branch(ground) if Zone.CANOPY in watched and arid else ()),
             *_ground(random, ground),
@@ -113,8 +113,8 @@ def _pins(zones: Sequence[tuple[Zone, str, Shape]], ground: float) -> tuple[Pin,
     return tuple(pins)
 
 
-def _light_and_warmth(watched: set[Zone], ground: float) -> Iterator[Path]:
-    if Zone.BASKING in watched:
+def _light_and_warmth(watched: set[Zone], ground: float, *, lit: bool) -> Iterator[Path]:
+    if lit and Zone.BASKING in watched:
         yield Path("beam", f"M52,0 H76 L116,{ground} H12 Z")
     if Zone.WARM in watched:
         for reach in (112, 84, 56):
@@ -263,8 +263,8 @@ def _place(zone: Zone, ground: float) -> tuple[float, float]:
     """Where a zone's pin stands."""
     return {
         Zone.CANOPY: (17.0, 24.0),
-        Zone.BASKING: (17.0, ground - 62),
-        Zone.WARM: (17.0, ground - 24),
+        Zone.BASKING: (17.0, ground - 58),
+        Zone.WARM: (17.0, ground - 33),
         Zone.COOL: (146.0, ground - 48),
         Zone.FLOOR: (17.0, ground - 8),
         Zone.SUBSTRATE: (17.0, ground + 34),

@@ -17,7 +17,7 @@ from monitor.store.readings import SeriesKey
 from monitor.web import words
 from monitor.web.calls import AlarmView, Call, alarm_views
 from monitor.web.cut import Cut, cut
-from monitor.web.known import Known
+from monitor.web.known import Explanation, Known
 from monitor.web.measure import Measure, Shape, measure
 from monitor.web.ribbon import Ribbon, ribbon
 
@@ -37,7 +37,10 @@ class Stratum:
 
 @dataclass(frozen=True, slots=True)
 class EnclosureView:
-    """One enclosure; ``alarms`` may be empty, then ``title`` and ``says`` tell how it is."""
+    """One enclosure; without alarms ``title`` and ``says`` tell how it is.
+
+    ``explanation`` is that of the loudest alarm that has one: others of one night have the same.
+    """
 
     id: str
     name: str
@@ -48,6 +51,7 @@ class EnclosureView:
     title: str
     says: str | None
     alarms: tuple[AlarmView, ...]
+    explanation: Explanation | None
     strata: tuple[Stratum, ...]
     cut: Cut
     ribbon: Ribbon | None
@@ -60,7 +64,7 @@ def enclosure_view(enclosure: Enclosure, known: Known) -> EnclosureView:
     lit = daylight.segment(now_ms).day
     ranges = ranges_at(enclosure, known.library, now_ms)
     strata = _strata(enclosure, ranges, daylight, known)
-    alarms = alarm_views(known.alarms, known.why, enclosure.id, enclosure.zone_info, now_ms)
+    alarms = alarm_views(known.alarms, enclosure.id, enclosure.zone_info, now_ms)
     drawn = _ribbon(enclosure, ranges, daylight, known)
     state = _state(strata, alarms, drawn)
     profiles = _profiles(enclosure, known.library)
@@ -74,6 +78,9 @@ def enclosure_view(enclosure: Enclosure, known: Known) -> EnclosureView:
         title=state.title,
         says=state.says,
         alarms=alarms,
+        explanation=next(
+            (known.explanations[a.id] for a in alarms if a.id in known.explanations), None
+        ),
         strata=strata,
         cut=cut(
             enclosure.id,
@@ -149,7 +156,7 @@ def _strata(
         measures = tuple(_measures(enclosure, probe, ranges.get(probe.zone), daylight, known))
         strata.append(
             Stratum(
-                name=f"{name}, {probe.id}" if zones.count(probe.zone) > 1 else name,
+                name=words.ONE_OF.format(name, probe.id) if zones.count(probe.zone) > 1 else name,
                 zone=probe.zone,
                 shape=_worst(measures),
                 measures=measures,

@@ -19,12 +19,19 @@ class Past(NamedTuple):
     mistings: Sequence[Misted]
 
 
+class Explanation(NamedTuple):
+    """Why an alarm was raised, and what to look at first."""
+
+    says: str
+    check_first: Sequence[str]
+
+
 @dataclass(frozen=True, slots=True)
 class Known:
     """All that the room page is made from.
 
-    ``alarms`` are those that are not over, ``why`` is the cause in words by alarm id;
-    ``past`` is by enclosure and may lack some; ``troubles`` says what ails dewkeep itself.
+    ``alarms`` are those that are not over; ``explanations`` are by alarm and ``past`` by enclosure,
+    where there are any; ``troubles`` says what ails dewkeep itself.
     """
 
     now_ms: int
@@ -32,6 +39,6 @@ class Known:
     library: Library
     latest: Mapping[SeriesKey, Latest]
     alarms: Sequence[Alarm]
-    why: Mapping[str, str] = field(default_factory=dict)
+    explanations: Mapping[str, Explanation] = field(default_factory=dict)
     past: Mapping[str, Past] = field(default_factory=dict)
     troubles: Sequence[str] = ()

@@ -38,7 +38,7 @@ class Bar(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """One value as it is shown; ``value`` and ``unit`` are text, ``far``: beyond critical."""
+    """One value as it is shown; ``value`` and ``unit`` are text."""
 
     quantity: Quantity
     name: str
@@ -48,7 +48,6 @@ class Measure:
     says: str
     wanted: str | None
     bar: Bar | None
-    far: bool
 
     @property
     def beyond(self) -> bool:
@@ -68,12 +67,12 @@ def measure(
     unit = unit_of(quantity)
     sign = words.SIGNS[unit]
     span, critical = _spans(quantity, wanted, is_day=daylight.segment(reading.at_ms).day)
-    shape, says, far = _judged(quantity, reading.value, span, critical)
+    shape, says = _judged(quantity, reading.value, span, critical)
     if reading.reason.quality is not Quality.GOOD:
-        shape, says, far = Shape.UNSURE, words.IN_DOUBT.format(reading.reason.says), False
+        shape, says = Shape.UNSURE, words.IN_DOUBT.format(reading.reason.says)
     if now_ms - reading.at_ms > probe.silence_ms:
         heard = clock(reading.at_ms, daylight.zone, now_ms)
-        shape, says, far = Shape.UNSURE, words.LAST_HEARD.format(heard), False
+        shape, says = Shape.UNSURE, words.LAST_HEARD.format(heard)
     return Measure(
         quantity=quantity,
         name=words.QUANTITIES[quantity],
@@ -85,7 +84,6 @@ def measure(
         if span is None
         else words.RANGE.format(f"{span.low:g}", f"{span.high:g}", sign),
         bar=None if span is None else _bar(unit, reading.value, span, critical),
-        far=far,
     )
 
 
@@ -109,16 +107,15 @@ def _spans(
 
 def _judged(
     quantity: Quantity, value: float, span: Span | None, critical: Span | None
-) -> tuple[Shape, str, bool]:
-    sides = [_side(value, each) for each in (critical, span) if each is not None]
-    if not sides:
-        return Shape.UNSURE, words.NO_RANGE, False
-    beyond = next((side for side in sides if side is not Shape.INSIDE), None)
-    if beyond is None:
-        return Shape.INSIDE, words.IN_RANGE, False
-    word = words.BEYOND[quantity][beyond is Shape.ABOVE]
-    far = critical is not None and _side(value, critical) is not Shape.INSIDE
-    return beyond, words.FAR.format(word) if far else word, far
+) -> tuple[Shape, str]:
+    if critical is not None and (side := _side(value, critical)) is not Shape.INSIDE:
+        return side, words.FAR.format(words.BEYOND[quantity][side is Shape.ABOVE])
+    if span is None:
+        return Shape.UNSURE, words.NO_RANGE
+    side = _side(value, span)
+    if side is Shape.INSIDE:
+        return side, words.IN_RANGE
+    return side, words.BEYOND[quantity][side is Shape.ABOVE]
 
 
 def _side(value: float, span: Span) -> Shape:

@@ -20,7 +20,7 @@ from monitor.store.sqlite.state import explanations, journal, setup
 from monitor.web import words
 from monitor.web.enclosure import ranges_at, ribbon_probe
 from monitor.web.guard import Page, same_origin
-from monitor.web.known import Known, Past
+from monitor.web.known import Explanation, Known, Past
 from monitor.web.rendering import ASSETS, render
 from monitor.web.ribbon import POINTS, WINDOW_MS
 from monitor.web.room import room_view
@@ -105,10 +105,15 @@ def _known(parts: Parts) -> Known:
         library=parts.library,
         latest=latest,
         alarms=alarms,
-        why={alarm: json.loads(body)["cause"]["says"] for alarm, body in explained.items()},
+        explanations={alarm: _explanation(body) for alarm, body in explained.items()},
         past=past,
         troubles=_troubles(parts),
     )
+
+
+def _explanation(body: str) -> Explanation:
+    cause = json.loads(body)["cause"]
+    return Explanation(cause["says"], cause["check_first"])
 
 
 def _mistings(connection: sqlite3.Connection, enclosure: str, now_ms: int) -> list[Misted]:

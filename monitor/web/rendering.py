@@ -8,7 +8,7 @@ from typing import NamedTuple
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 HERE = Path(__file__).parent
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:°C|%|h|min|s)(?!\w))")
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:°C|K|%|h|min|s)(?!\w))")
 TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
 
 

@@ -1,44 +1,39 @@
-"""A house to look at: a real store and pipeline, the pages in-process, the clock in our hands."""
+"""Pages in-process over all parts of a daemon; the clock stands at twelve past three at night."""
 
 import asyncio
 from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import Future
 from pathlib import Path
-from types import SimpleNamespace
-from typing import Any, cast
+from typing import Any
 
 import httpx
 import pytest
-from fastapi import FastAPI
+import tomli_w
 
 from monitor.api.app import create_app
-from monitor.api.parts import Parts
-from monitor.documents.toml import parse
-from monitor.ingest.link import LinkState, Message
-from monitor.ingest.live import Hub
-from monitor.ingest.pipeline import Pipeline
-from monitor.ingest.rejects import Rejects
-from monitor.jobs.foresight import Foresight
+from monitor.ingest.link import Message
 from monitor.setup.journal import Misted, Source
-from monitor.setup.models import Setup
-from monitor.setup.settings import Settings
-from monitor.species.library import load_library
-from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.readings import SqliteReadings
-from monitor.store.sqlite.state import journal, setup, tokens
-from monitor.times import HOUR_MS, parse_rfc3339
+from monitor.store.sqlite.state import journal, tokens
+from monitor.times import MINUTE_MS, parse_rfc3339
 from monitor.web import pages
 from tests.support.publisher import senml
+from tests.support.rig import Rig
+from tests.support.waiting import eventually
 
 NIGHT_MS = parse_rfc3339("2026-11-25T03:12:00Z")
-LIBRARY = load_library()
 
 
-class Browser:
-    """Asks the application in-process and follows no redirects."""
+class Show(Rig):
+    """A rig with its pages, called as a browser does; it follows no redirects."""
 
-    def __init__(self, app: FastAPI) -> None:
-        self._app = app
+    def __init__(self, folder: Path, furniture: Mapping[str, Any], *, needs_token: bool) -> None:
+        super().__init__(
+            folder,
+            enclosures=tomli_w.dumps(furniture),
+            needs_token=needs_token,
+            now_ms=NIGHT_MS,
+        )
+        self._app = create_app(self.parts)
+        pages.install(self._app)
 
     def get(self, address: str, headers: Mapping[str, str] | None = None) -> httpx.Response:
         """The answer to a GET."""
@@ -48,85 +43,24 @@ class Browser:
         """The answer to a POST without a body."""
         return asyncio.run(self._ask("POST", address, headers))
 
-    async def _ask(
-        self, method: str, address: str, headers: Mapping[str, str] | None
-    ) -> httpx.Response:
-        transport = httpx.ASGITransport(self._app)
-        async with httpx.AsyncClient(
-            transport=transport, base_url="http://127.0.0.1:8420"
-        ) as client:
-            return await client.request(method, address, headers=headers)
+    def page(self) -> str:
+        """The room page."""
+        answer = self.get("/")
+        assert answer.status_code == 200, answer.text
+        return answer.text
 
-
-class House:
-    """Rooms and enclosures as given, watched since a day and a bit before ``NIGHT_MS``."""
-
-    def __init__(self, folder: Path, furniture: dict[str, Any], *, needs_token: bool) -> None:
-        self.now_ms = NIGHT_MS
-        self.database = Database(folder / "test.db")
-        self.link = LinkState(connected=True, says="connected")
-        self.store_says: str | None = None
-        with self.database.transaction() as connection:
-            for place in parse(Setup, furniture, "test").places:
-                setup.put(connection, place, who="test", now_ms=NIGHT_MS - 30 * HOUR_MS)
-        readings = SqliteReadings(self.database)
-        hub, rejects = Hub(), Rejects()
-        self.pipeline = Pipeline(
-            self.database,
-            readings,
-            Settings.model_validate({}),
-            LIBRARY,
-            hub,
-            rejects,
-            told=lambda: None,
-            raised=lambda _alarms: None,
-            now_ms=NIGHT_MS - 30 * HOUR_MS,
-        )
-        parts = Parts(
-            database=self.database,
-            readings=readings,
-            loop=cast(
-                "Any",
-                SimpleNamespace(
-                    link=SimpleNamespace(state=self.link), state=self._state, ask=self._ask
-                ),
-            ),
-            hub=hub,
-            rejects=rejects,
-            library=LIBRARY,
-            foresight=Foresight(readings, LIBRARY, lambda: self.now_ms),
-            courier=cast("Any", None),
-            clock=lambda: self.now_ms,
-            needs_token=needs_token,
-        )
-        self.app = create_app(parts)
-        pages.install(self.app)
-        self.browser = Browser(self.app)
-
-    # What the pages ask of the ingest loop.
-
-    def _ask(self, work: Callable[[Pipeline, int], Any]) -> Future[Any]:
-        done: Future[Any] = Future()
-        try:
-            done.set_result(work(self.pipeline, self.now_ms))
-        except Exception as exc:  # noqa: BLE001 - handed on, as the loop does
-            done.set_exception(exc)
-        return done
-
-    def _state(self) -> object:
-        return SimpleNamespace(alive=True, store_says=self.store_says)
-
-    # What happens in it.
-
-    def publish(self, topic: str, *, since_h: float, temperature: float, humidity: float) -> None:
-        """A reading a minute from so many hours ago until now, the last exactly as given."""
+    def publish(
+        self, topic: str, temperature: float, humidity: float, *, since_h: float, until_h: float = 0
+    ) -> None:
+        """A reading a minute from so many hours ago until so many; the last exactly as given."""
         messages = []
-        for minutes in range(round(60 * since_h), -1, -1):
-            at_s = self.now_ms / 1000 - 60 * minutes
+        for minutes in range(round(60 * since_h), round(60 * until_h) - 1, -1):
             wobble = minutes % 3 / 10  # air that never moves is not believed
-            payload = senml(at_s, temperature + wobble, humidity + wobble)
+            payload = senml(
+                (self.now_ms - minutes * MINUTE_MS) / 1000, temperature + wobble, humidity + wobble
+            )
             messages.append(Message(topic, payload, 0, 0, 0))
-        self.pipeline.take(messages, self.now_ms)
+        self.ask(lambda pipeline, now_ms: pipeline.take(messages, now_ms))
 
     def mist(self, enclosure: str, at_ms: int, seconds: float | None) -> None:
         """A mister's entry in the journal."""
@@ -134,36 +68,44 @@ class House:
         with self.database.transaction() as connection:
             journal.add(connection, enclosure, entry, Source.MISTER, at_ms)
 
+    def wait_silence(self) -> None:
+        """Ten minutes go by without a reading, and an alarm is raised."""
+        self.now_ms += 10 * MINUTE_MS
+        eventually(lambda: self.get("/api/v1/alarms").json(), "the alarm")
+
     def token(self, scope: tokens.Scope) -> dict[str, str]:
         """The header that a holder of a new token sends."""
         with self.database.transaction() as connection:
             made = tokens.create(connection, "tester", scope, NIGHT_MS)
         return {"Authorization": f"Bearer {made}"}
 
-    def page(self) -> str:
-        """The room page."""
-        answer = self.browser.get("/")
-        assert answer.status_code == 200, answer.text
-        return answer.text
+    async def _ask(
+        self, method: str, address: str, headers: Mapping[str, str] | None
+    ) -> httpx.Response:
+        async with httpx.AsyncClient(
+            transport=httpx.ASGITransport(self._app), base_url="http://127.0.0.1:8420"
+        ) as client:
+            return await client.request(method, address, headers=headers)
 
 
-MakeHouse = Callable[..., House]
+MakeShow = Callable[..., Show]
 
 
 @pytest.fixture
-def make_house(tmp_path: Path) -> Iterator[MakeHouse]:
-    """Builds houses, each for a set-up as a TOML file has it, and clears them away."""
-    built: list[House] = []
+def make_show(tmp_path: Path) -> Iterator[MakeShow]:
+    """Opens a show for a set-up as its file has it, and closes it in the end."""
+    opened: list[Show] = []
 
-    def make(furniture: dict[str, Any], *, needs_token: bool = False) -> House:
-        folder = tmp_path / str(len(built))
-        folder.mkdir()
-        built.append(House(folder, furniture, needs_token=needs_token))
-        return built[-1]
+    def make(furniture: Mapping[str, Any], *, needs_token: bool = False) -> Show:
+        show = Show(tmp_path, furniture, needs_token=needs_token)
+        opened.append(show)
+        show.loop.start()
+        return show
 
     yield make
-    for house in built:
-        house.database.close()
+    for show in opened:
+        show.loop.stop()
+        show.close()
 
 
 def enclosure(place: str = "cork-cube", name: str = "Cork cube", **more: object) -> dict[str, Any]:

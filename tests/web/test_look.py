@@ -1,4 +1,4 @@
-"""Looks that can be checked: colours told apart by colour-blind eyes, words the docs explain."""
+"""What can be checked of the looks: colours told apart without hue, words that the docs explain."""
 
 import re
 from pathlib import Path

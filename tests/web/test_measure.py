@@ -60,10 +60,11 @@ def test_the_range_is_that_of_the_readings_hour() -> None:
 
 
 def test_a_critical_limit_counts_where_the_hour_has_no_range() -> None:
-    """Temperature has no range by day here; humidity beyond critical is told without one, too."""
+    """Beyond it a value is far out of range; within it there is still nothing to praise it by."""
     only_critical = ZoneRange(critical=WANTED.critical)
     shown = measured(20.0, wanted=only_critical)
     assert (shown.says, shown.wanted, shown.bar) == ("far too dry", None, None)
+    assert measured(80.0, wanted=only_critical).says == "no range now"
 
 
 def test_old_doubtful_and_unranged_values_get_no_verdict() -> None:
@@ -74,7 +75,7 @@ def test_old_doubtful_and_unranged_values_get_no_verdict() -> None:
     assert [each.shape for each in (old, doubtful, free)] == [Shape.UNSURE] * 3
     assert old.says == "last heard at 03:12"
     assert doubtful.says == "in doubt: has not moved for hours"
-    assert free.says == "no range set"
+    assert free.says == "no range now"
 
 
 @pytest.mark.parametrize(

@@ -21,6 +21,8 @@ from monitor.times import MINUTE_MS
 _bearer = HTTPBearer(auto_error=False, description="A token made with `dewkeep token new`")
 Credentials = Annotated[HTTPAuthorizationCredentials | None, Depends(_bearer)]
 
+LINKS = "/acknowledge/"
+"""Below here a ticket in the address takes the place of a token."""
 KEEPER = "keeper"
 """Who acts when no token is needed."""
 
@@ -39,7 +41,8 @@ class OwnMachineOnly:
     """Keeps other people's web pages out of an API that asks for no token.
 
     A page in the keeper's browser can reach loopback addresses. Under a foreign name (DNS
-    rebinding) it gives itself away by ``Host``, otherwise by ``Origin``.
+    rebinding) it gives itself away by ``Host``, otherwise by ``Origin``. The links in notifications
+    are for phones, through a proxy: they need no such guard, as they bring their own key.
     """
 
     def __init__(self, app: asgi.ASGIApp) -> None:
@@ -47,7 +50,8 @@ class OwnMachineOnly:
 
     async def __call__(self, scope: asgi.Scope, receive: asgi.Receive, send: asgi.Send) -> None:
         """Refuse what does not come from a page or program of this machine."""
-        refusal = _refusal(Headers(scope=scope)) if scope["type"] == "http" else None
+        guarded = scope["type"] == "http" and not scope["path"].startswith(LINKS)
+        refusal = _refusal(Headers(scope=scope)) if guarded else None
         await (refusal or self._app)(scope, receive, send)
 
 

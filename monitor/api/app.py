@@ -3,7 +3,17 @@
 from fastapi import APIRouter, FastAPI
 
 from monitor import __version__
-from monitor.api import alarms, climate, events, health, journal, places, problems, species
+from monitor.api import (
+    alarms,
+    climate,
+    events,
+    health,
+    journal,
+    links,
+    places,
+    problems,
+    species,
+)
 from monitor.api.access import OwnMachineOnly
 from monitor.api.parts import Parts
 
@@ -30,4 +40,5 @@ def create_app(parts: Parts) -> FastAPI:
         api.include_router(module.router)
     app.include_router(api)
     app.include_router(health.root)
+    app.include_router(links.router)
     return app

@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterable, Sequence
 
 from monitor.alarms.desk import AlarmDesk, Changes
 from monitor.alarms.model import Alarm
-from monitor.alarms.notices import notices_for
 from monitor.alarms.states import Event
 from monitor.alarms.wording import wire
 from monitor.analysis.now import probe_now
@@ -22,6 +21,7 @@ from monitor.ingest.live import Hub
 from monitor.ingest.rejects import Reject, Rejects
 from monitor.ingest.roster import Position
 from monitor.ingest.standing import Standing, stand
+from monitor.ingest.telling import Teller
 from monitor.judge import Memory, judge
 from monitor.judge import Rules as JudgeRules
 from monitor.quality import Reason
@@ -33,14 +33,11 @@ from monitor.store.readings import ReadingStore, SeriesKey
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.state import journal, outbox, setup
 from monitor.store.sqlite.state.setup import Place
-from monitor.times import DAY_MS, SECOND_MS
+from monitor.times import DAY_MS
 
 log = logging.getLogger(__name__)
 
 MISTER = "mister"
-EXPLAINED = Quantity.HUMIDITY
-HOLD_MS = 8 * SECOND_MS
-"""How long the notice of a humidity alarm waits for its cause before it leaves without one."""
 NOTICES_KEPT_MS = 90 * DAY_MS
 FAULT = "fault"
 """Rejected because dewkeep itself failed on the message; the log tells where."""
@@ -76,6 +73,7 @@ class Pipeline:
         self._repeated = 0
         self._changed: set[int] = set()
         with database.transaction() as connection:
+            self._teller = Teller.load(connection, settings)
             self._standing = self._compile(connection, now_ms)
             self._desk, changes = AlarmDesk.load(
                 self._standing.rules,
@@ -125,7 +123,7 @@ class Pipeline:
         self._rejects.add(Reject(now_ms, message.topic, FAULT, says))
 
     def tick(self, now_ms: int) -> None:
-        """What time alone brings: silence, ends of shelves, changes by other processes, tidying.
+        """What time alone brings: silence, ends of shelves, escalation, changes by others, tidying.
 
         Call about once a second.
         """
@@ -136,6 +134,8 @@ class Pipeline:
             with self._database.transaction() as connection:
                 self._rebuild(connection, now_ms)
         self._act(self._desk.tick(now_ms), now_ms)
+        if self._teller.by_time(self._database, self._desk.alarms, self._standing.places, now_ms):
+            self._told()
         self._show_climate()
 
     def forget(self, now_ms: int) -> None:
@@ -256,14 +256,7 @@ class Pipeline:
         if not changes:
             return False
         filing.file(connection, changes)
-        notices = notices_for(changes.events, self._settings.channel, self._standing.places, now_ms)
-        # A humidity alarm leaves with its cause, which takes a moment to find (jobs.explainer).
-        to_explain = {alarm.id for alarm in changes.alarms if alarm.point.quantity is EXPLAINED}
-        added = 0
-        for notice in notices:
-            hold_ms = HOLD_MS if notice.idempotency_key.partition("/")[0] in to_explain else 0
-            added += outbox.add(connection, [notice], now_ms, hold_ms)
-        return added > 0
+        return self._teller.after(connection, changes.events, self._standing.places, now_ms)
 
     def _note(
         self, connection: sqlite3.Connection, switched: Iterable[Switched], now_ms: int

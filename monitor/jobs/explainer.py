@@ -12,7 +12,6 @@ from collections.abc import Callable, Iterable
 from queue import Empty, SimpleQueue
 
 from monitor.alarms.model import Alarm, Condition
-from monitor.alarms.notices import RAISED
 from monitor.alarms.records import load_alarm
 from monitor.analysis.causes import Evidence, Side, explain
 from monitor.analysis.causes.evidence import UTC
@@ -73,7 +72,7 @@ class Explainer:
         found = self._find_out(alarm)
         with self._database.transaction() as connection:
             explanations.put(connection, alarm.id, self._clock(), json.dumps(found))
-            outbox.complete(connection, f"{alarm.id}/{RAISED}", found, self._clock())
+            outbox.complete(connection, alarm.id, found, self._clock())
         self._told()
 
     def _run(self) -> None:

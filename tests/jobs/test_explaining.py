@@ -114,7 +114,7 @@ def test_a_notice_that_was_tried_is_left_as_it_is(
         assert entry is not None
         outbox.postponed(connection, entry.id, "no answer", 5)
 
-        assert outbox.complete(connection, "x/raised", {"cause": None}, 9) == 0
+        assert outbox.complete(connection, "x", {"cause": None}, 9) == 0
 
     with database.reading() as connection:
         after = outbox.first(connection, "other")

@@ -21,4 +21,5 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration("readings", schema.READINGS),
     Migration("state", state.TABLES),
     Migration("explanations", state.EXPLANATIONS),
+    Migration("delivery", state.DELIVERY),
 )

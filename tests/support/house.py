@@ -93,7 +93,12 @@ class House:
         self.server = uvicorn.Server(
             uvicorn.Config(create_app(self.parts), port=port, log_config=None, lifespan="off")
         )
-        self.http = httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=20)
+        self.http = httpx.Client(
+            base_url=f"http://127.0.0.1:{port}",
+            timeout=20,
+            # A kept connection may be closed by the server in the moment of the next request.
+            limits=httpx.Limits(max_keepalive_connections=0),
+        )
 
     def clock(self) -> int:
         """The time in the house."""

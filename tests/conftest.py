@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.daemon import RunningDaemon
 from tests.support.servers import Mosquitto
 
 
@@ -16,3 +17,12 @@ def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
     broker = Mosquitto(folder).start()
     yield broker
     broker.stop()
+
+
+@pytest.fixture
+def daemon(tmp_path: Path, mosquitto: Mosquitto) -> Iterator[RunningDaemon]:
+    """A running daemon with one enclosure, as a process beside a real broker."""
+    running = RunningDaemon(tmp_path, mosquitto.port).start()
+    running.wait_ready()
+    yield running
+    running.close()

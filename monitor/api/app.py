@@ -3,7 +3,17 @@
 from fastapi import APIRouter, FastAPI
 
 from monitor import __version__
-from monitor.api import alarms, climate, events, health, journal, places, problems, species
+from monitor.api import (
+    alarms,
+    climate,
+    events,
+    health,
+    journal,
+    links,
+    places,
+    problems,
+    species,
+)
 from monitor.api.access import OwnMachineOnly
 from monitor.api.parts import Parts
 
@@ -18,6 +28,8 @@ def create_app(parts: Parts) -> FastAPI:
         summary="The climate of living enclosures: readings, alarms, set-up, journal.",
         docs_url=None,  # its page loads scripts from elsewhere
         redoc_url=None,
+        responses=problems.RESPONSES,
+        generate_unique_id_function=lambda route: route.name,
     )
     app.state.parts = parts
     problems.install(app)
@@ -28,4 +40,5 @@ def create_app(parts: Parts) -> FastAPI:
         api.include_router(module.router)
     app.include_router(api)
     app.include_router(health.root)
+    app.include_router(links.router)
     return app

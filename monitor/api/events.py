@@ -12,8 +12,8 @@ router = APIRouter(tags=["events"])
 
 
 @router.get("/events", response_class=EventSourceResponse)
-async def events(parts: GivenParts, _who: MayView) -> AsyncIterable[ServerSentEvent]:
-    """``climate`` (newest readings of one probe) and ``alarm`` (an alarm changed) events.
+async def stream_events(parts: GivenParts, _who: MayView) -> AsyncIterable[ServerSentEvent]:
+    """`climate` (newest readings of one probe) and `alarm` (an alarm changed) events.
 
     A slow reader misses events, never delays them: after a gap in the ids look again with GET.
     """

@@ -22,7 +22,7 @@ root = APIRouter(tags=["health"])
 
 
 @root.get("/healthz")
-def healthz(parts: GivenParts, response: Response) -> dict[str, Any]:
+def get_liveness(parts: GivenParts, response: Response) -> dict[str, Any]:
     """Whether the process does its work at all; if not, restart it."""
     loop = parts.loop.state()
     if not loop.alive:
@@ -31,8 +31,8 @@ def healthz(parts: GivenParts, response: Response) -> dict[str, Any]:
 
 
 @root.get("/readyz")
-def readyz(parts: GivenParts, response: Response) -> dict[str, Any]:
-    """Whether readings can come in, be kept and be told of; 503 if one of them cannot."""
+def get_readiness(parts: GivenParts, response: Response) -> dict[str, Any]:
+    """Whether readings can come in and be kept; 503 with what is wrong if they cannot."""
     link, loop = parts.loop.link.state, parts.loop.state()
     checks = {
         "loop": (loop.alive, "running" if loop.alive else "the ingest thread has stopped"),
@@ -48,7 +48,7 @@ def readyz(parts: GivenParts, response: Response) -> dict[str, Any]:
 
 
 @router.get("/health")
-def health(parts: GivenParts, _who: MayView) -> dict[str, Any]:
+def get_health(parts: GivenParts, _who: MayView) -> dict[str, Any]:
     """All of it, for the keeper's eyes: broker, store, channels, rejected messages."""
     link, loop = parts.loop.link.state, parts.loop.state()
     return {
@@ -59,7 +59,12 @@ def health(parts: GivenParts, _who: MayView) -> dict[str, Any]:
             "received": link.received,
         },
         "store": {"ok": loop.store_says is None, "says": loop.store_says or "storing"},
-        "loop": {"alive": loop.alive, "held_messages": loop.held_messages},
+        "loop": {
+            "alive": loop.alive,
+            "held_messages": loop.held_messages,
+            "repeated_readings": loop.repeated_readings,
+            "mistakes": loop.mistakes,
+        },
         "channels": [
             {
                 "name": row.channel,
@@ -87,7 +92,7 @@ def health(parts: GivenParts, _who: MayView) -> dict[str, Any]:
 
 
 @root.get("/metrics")
-def metrics(parts: GivenParts, _who: MayView) -> Response:
+def get_metrics(parts: GivenParts, _who: MayView) -> Response:
     """The same in numbers, as OpenMetrics text."""
     registry = CollectorRegistry(auto_describe=False)
     registry.register(_Collector(parts))
@@ -119,6 +124,11 @@ class _Collector:
         yield GaugeMetricFamily(
             "dewkeep_messages_held", "Messages not kept yet, nor acknowledged", loop.held_messages
         )
+        yield CounterMetricFamily(
+            "dewkeep_readings_repeated",
+            "Readings that came again and were left out",
+            loop.repeated_readings,
+        )
         yield GaugeMetricFamily(
             "dewkeep_loop_beat_age_seconds",
             "Since the ingest loop last turned",
@@ -126,7 +136,7 @@ class _Collector:
             unit="seconds",
         )
         yield CounterMetricFamily(
-            "dewkeep_loop_mistakes", "Turns of the loop that failed", loop.mistakes
+            "dewkeep_loop_mistakes", "Messages and turns dewkeep itself failed on", loop.mistakes
         )
         yield GaugeMetricFamily(
             "dewkeep_store_ok", "1 while the store takes what comes", loop.store_says is None

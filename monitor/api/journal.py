@@ -5,9 +5,10 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Query, Request, Response
 
 from monitor.api.access import MayOperate, MayView
-from monitor.api.paging import PAGE, Before, Limit, cursor, link_next
+from monitor.api.paging import PAGE, BeforeNumber, Limit, cursor, link_next
 from monitor.api.parts import GivenParts
-from monitor.setup.journal import Entry, Source
+from monitor.api.problems import unfit
+from monitor.setup.journal import KINDS, Entry, Source
 from monitor.store.sqlite.state import journal, setup
 from monitor.store.sqlite.state.journal import JournalRow
 
@@ -15,7 +16,7 @@ router = APIRouter(tags=["journal"])
 
 
 @router.get("/enclosures/{enclosure}/journal")
-def entries(
+def list_entries(
     enclosure: str,
     parts: GivenParts,
     _who: MayView,
@@ -23,9 +24,11 @@ def entries(
     response: Response,
     kind: Annotated[list[str] | None, Query(description="Only these kinds.")] = None,
     limit: Limit = PAGE,
-    before: Before = None,
+    before: BeforeNumber = None,
 ) -> list[dict[str, Any]]:
     """What was seen and done, newest first."""
+    for strange in sorted(set(kind or ()) - set(KINDS)):
+        raise unfit((("query", "kind"), f"there is no kind {strange!r}; one of {', '.join(KINDS)}"))
     start = cursor(before)
     with parts.database.reading() as connection:
         setup.get(connection, enclosure)
@@ -43,14 +46,15 @@ def entries(
 
 
 @router.post("/enclosures/{enclosure}/journal", status_code=201)
-def write(
+def write_entry(
     enclosure: str, parts: GivenParts, _who: MayOperate, entry: Annotated[Entry, Body()]
 ) -> dict[str, Any]:
     """Write an entry."""
+    now_ms = parts.clock()
     with parts.database.transaction() as connection:
         setup.get(connection, enclosure)
-        number = journal.add(connection, enclosure, entry, Source.KEEPER, parts.clock())
-    return _shown(JournalRow(number, enclosure, Source.KEEPER, parts.clock(), entry))
+        number = journal.add(connection, enclosure, entry, Source.KEEPER, now_ms)
+    return _shown(JournalRow(number, enclosure, Source.KEEPER, now_ms, entry))
 
 
 def _shown(row: JournalRow) -> dict[str, Any]:

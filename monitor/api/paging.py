@@ -3,28 +3,29 @@
 from collections.abc import Sequence
 from typing import Annotated
 
-from fastapi import HTTPException, Query, Request, Response
+from fastapi import Query, Request, Response
 
 PAGE = 100
 MOST = 1_000
 
 Limit = Annotated[int, Query(ge=1, le=MOST, description="Entries on a page.")]
-Before = Annotated[
-    str | None, Query(description="Where the page starts; taken from the Link header.")
+_BEFORE = "Where the page starts; taken from the Link header."
+
+BeforeText = Annotated[
+    str | None, Query(alias="before", description=_BEFORE, pattern=r"^\d{1,15}_.{1,400}$")
 ]
+"""The start of a page as time and id."""
+BeforeNumber = Annotated[
+    str | None, Query(alias="before", description=_BEFORE, pattern=r"^\d{1,15}_\d{1,15}$")
+]
+"""The start of a page as time and number."""
 
 
 def cursor(before: str | None) -> tuple[int, str] | None:
-    """A page's start as time and id.
-
-    Raises:
-        HTTPException: the text is no page start (422).
-    """
+    """A page's start in its two parts."""
     if before is None:
         return None
     at, _, key = before.partition("_")
-    if not key or not at.isascii() or not at.isdigit():
-        raise HTTPException(422, f"before: {before!r} is no page; follow the Link header")
     return int(at), key
 
 

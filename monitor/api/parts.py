@@ -12,6 +12,7 @@ from monitor.ingest.live import Hub
 from monitor.ingest.loop import IngestLoop
 from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
+from monitor.jobs.foresight import Foresight
 from monitor.notify.courier import Courier
 from monitor.species.library import Library
 from monitor.store.readings import ReadingStore
@@ -32,6 +33,7 @@ class Parts:
     hub: Hub
     rejects: Rejects
     library: Library
+    foresight: Foresight
     courier: Courier
     clock: Callable[[], int]
     """Epoch milliseconds now."""
@@ -43,9 +45,11 @@ class Parts:
         Raises:
             StoreUnavailable: it did not come to it in time.
         """
+        future = self.loop.ask(work)
         try:
-            return self.loop.ask(work).result(ASK_WITHIN_S)
+            return future.result(ASK_WITHIN_S)
         except AskTimeout as exc:
+            future.cancel()  # whoever tries again must not have it done twice
             raise StoreUnavailable("dewkeep is busy storing; try again") from exc
 
 

@@ -2,11 +2,12 @@
 
 from typing import Annotated, TypeVar
 
-from fastapi import APIRouter, Body, Header, HTTPException, Response
+from fastapi import APIRouter, Body, Header, Response
 
 from monitor.api.access import MayOperate, MayView
 from monitor.api.parts import GivenParts, Parts
-from monitor.errors import NotFound, Problem, SettingsError
+from monitor.api.problems import unfit
+from monitor.errors import NotFound
 from monitor.setup.file import unknown_species
 from monitor.setup.models import Enclosure, Room
 from monitor.store.sqlite.state import setup
@@ -16,19 +17,25 @@ router = APIRouter(tags=["set-up"])
 Kind = TypeVar("Kind", Room, Enclosure)
 IfMatch = Annotated[
     str | None,
-    Header(description="The ETag of the version you changed; refused if it is not the last one."),
+    Header(
+        description="The ETag of the version you changed; refused if it is not the last one.",
+        # A proxy that compresses makes a weak one of it.
+        pattern=r'^(W/)?"?\d{1,15}"?$',
+    ),
 ]
 
 
 @router.get("/enclosures")
-def enclosures(parts: GivenParts, _who: MayView) -> list[Enclosure]:
+def list_enclosures(parts: GivenParts, _who: MayView) -> list[Enclosure]:
     """All enclosures."""
     with parts.database.reading() as connection:
         return list(setup.everything(connection).enclosure)
 
 
 @router.get("/enclosures/{enclosure}")
-def enclosure_of(enclosure: str, parts: GivenParts, _who: MayView, response: Response) -> Enclosure:
+def get_enclosure(
+    enclosure: str, parts: GivenParts, _who: MayView, response: Response
+) -> Enclosure:
     """One enclosure."""
     return _get(parts, enclosure, Enclosure, response)
 
@@ -59,14 +66,14 @@ def delete_enclosure(
 
 
 @router.get("/rooms")
-def rooms(parts: GivenParts, _who: MayView) -> list[Room]:
+def list_rooms(parts: GivenParts, _who: MayView) -> list[Room]:
     """All rooms."""
     with parts.database.reading() as connection:
         return list(setup.everything(connection).room)
 
 
 @router.get("/rooms/{room}")
-def room_of(room: str, parts: GivenParts, _who: MayView, response: Response) -> Room:
+def get_room(room: str, parts: GivenParts, _who: MayView, response: Response) -> Room:
     """One room."""
     return _get(parts, room, Room, response)
 
@@ -110,7 +117,8 @@ def _put(
     response: Response,
 ) -> Kind:
     if place.id != place_id:
-        raise HTTPException(422, f"the address names {place_id!r}, the body {place.id!r}")
+        says = f"is {place.id!r}, but the address names {place_id!r}"
+        raise unfit((("body", "id"), says))
     if isinstance(place, Enclosure):
         _check_species(parts, place)
     expected = _expected(if_match)
@@ -120,12 +128,11 @@ def _put(
 
 
 def _check_species(parts: Parts, enclosure: Enclosure) -> None:
-    wrong = [
-        Problem("body", ".".join(str(part) for part in route), says)
-        for route, says in unknown_species(enclosure, parts.library)
+    unknown = [
+        (("body", *route), says) for route, says in unknown_species(enclosure, parts.library)
     ]
-    if wrong:
-        raise SettingsError(wrong)
+    if unknown:
+        raise unfit(*unknown)
 
 
 def _delete(
@@ -142,9 +149,4 @@ def _delete(
 
 
 def _expected(if_match: str | None) -> int | None:
-    if if_match is None or if_match.strip() == "*":
-        return None
-    number = if_match.strip().strip('"')
-    if not (number.isascii() and number.isdigit()):
-        raise HTTPException(422, f"If-Match: {if_match!r} is no ETag of dewkeep")
-    return int(number)
+    return None if if_match is None else int(if_match.removeprefix("W/").strip('"'))

@@ -10,12 +10,12 @@ router = APIRouter(tags=["species"])
 
 
 @router.get("/species")
-def everything(parts: GivenParts, _who: MayView) -> list[Profile]:
+def list_species(parts: GivenParts, _who: MayView) -> list[Profile]:
     """All profiles."""
     return [parts.library.profile(species) for species in parts.library]
 
 
 @router.get("/species/{species}")
-def one(species: str, parts: GivenParts, _who: MayView) -> Profile:
+def get_species(species: str, parts: GivenParts, _who: MayView) -> Profile:
     """One profile."""
     return parts.library.profile(species)

@@ -11,10 +11,12 @@ from monitor.errors import DewkeepError
 WRONG_INPUT = 2
 
 _COMMANDS = {
+    "backup": "monitor.cli.backup",
     "check": "monitor.cli.check",
     "demo": "monitor.cli.demo",
     "export": "monitor.cli.export",
     "import": "monitor.cli.import_",
+    "restore": "monitor.cli.restore",
     "serve": "monitor.cli.serve",
     "setup": "monitor.cli.setup",
     "token": "monitor.cli.token",

@@ -3,8 +3,9 @@
 import click
 
 from monitor.cli.options import config_option
+from monitor.notify.kinds import channels
 from monitor.setup.file import load_setup
-from monitor.setup.settings import Settings, read_secret
+from monitor.setup.settings import Settings
 from monitor.species.library import load_library
 
 
@@ -17,9 +18,7 @@ def command(settings: Settings) -> None:
     """
     library = load_library(settings.setup.species)
     settings.broker.secret()
-    for channel in settings.channel:
-        if channel.secret_file is not None:
-            read_secret(channel.secret_file)
+    channels(settings, clock=lambda: 0)  # they are made, but deliver nothing
     if settings.setup.file is None:
         click.echo("settings are in order; no set-up file is named (setup.file)")
         return

@@ -2,7 +2,7 @@
 
 import logging
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 
 from monitor.api.access import is_loopback
@@ -18,15 +18,20 @@ from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
 from monitor.ingest.topics import Template
 from monitor.jobs.clockwork import Clockwork
-from monitor.notify.channel import Channel
+from monitor.jobs.explainer import Explainer
+from monitor.jobs.foresight import Foresight
+from monitor.notify.board import AlarmBoard
 from monitor.notify.courier import Courier
-from monitor.notify.webhook import WebhookChannel
+from monitor.notify.heartbeat import Heartbeat
+from monitor.notify.kinds import channels
+from monitor.notify.target import Target
 from monitor.setup.file import load_setup
-from monitor.setup.settings import Settings, read_secret
+from monitor.setup.settings import HeartbeatSettings, Settings
 from monitor.species.library import Library, load_library
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.readings import SqliteReadings
 from monitor.store.sqlite.state import setup, tokens
+from monitor.web import pages
 
 log = logging.getLogger(__name__)
 
@@ -68,9 +73,18 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
 
         readings = SqliteReadings(database)
         hub, rejects = Hub(), Rejects()
-        courier = Courier(database, _channels(settings, clock), clock=clock)
+        courier = Courier(database, channels(settings, clock=clock), clock=clock)
+        explainer = Explainer(database, readings, clock, courier.wake)
         pipeline = Pipeline(
-            database, readings, settings, library, hub, rejects, courier.wake, clock()
+            database,
+            readings,
+            settings,
+            library,
+            hub,
+            rejects,
+            told=courier.wake,
+            raised=explainer.look,
+            now_ms=clock(),
         )
         link = Link(
             settings.broker,
@@ -80,9 +94,13 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         loop = IngestLoop(link, pipeline, clock)
         clockwork = Clockwork()
         clockwork.daily("forget", 3, 17, lambda: loop.ask(Pipeline.forget).result())
-        for part in (courier, loop, clockwork):
+        board = AlarmBoard(settings.broker, database, clock=clock)
+        for part in (courier, explainer, loop, board, clockwork):
             part.start()
             stack.callback(part.stop)
+        for heartbeat in _heartbeats(settings.heartbeat, lambda: _well(loop, courier), clock):
+            heartbeat.start()
+            stack.callback(heartbeat.stop)
 
         app = create_app(
             Parts(
@@ -92,11 +110,13 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
                 hub=hub,
                 rejects=rejects,
                 library=library,
+                foresight=Foresight(readings, library, clock),
                 courier=courier,
                 clock=clock,
                 needs_token=needs_token,
             )
         )
+        pages.install(app)
 
         def when_up() -> None:
             until = time.monotonic() + BROKER_WITHIN_S
@@ -137,12 +157,21 @@ def _require_tokens(settings: Settings, database: Database) -> None:
         )
 
 
-def _channels(settings: Settings, clock: Clock) -> Mapping[str, Channel]:
-    return {
-        channel.name: WebhookChannel(
-            channel,
-            None if channel.secret_file is None else read_secret(channel.secret_file).encode(),
-            clock=clock,
-        )
-        for channel in settings.channel
-    }
+def _heartbeats(
+    settings: HeartbeatSettings, healthy: Callable[[], bool], clock: Clock
+) -> Iterator[Heartbeat]:
+    """The heartbeat, if one is set up."""
+    if settings.url is not None:
+        target = Target(settings.url, allow_private=settings.allow_private, clock=clock)
+        yield Heartbeat(target, method=settings.method, every_s=settings.every_s, healthy=healthy)
+
+
+def _well(loop: IngestLoop, courier: Courier) -> bool:
+    """Whether readings come in and are kept, and the channels' loops run."""
+    state = loop.state()
+    return (
+        state.alive
+        and state.store_says is None
+        and loop.link.state.connected
+        and all(channel.alive for channel in courier.health())
+    )

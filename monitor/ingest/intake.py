@@ -7,7 +7,7 @@ import numpy as np
 
 from monitor.errors import NotFound, PayloadError
 from monitor.ingest.link import Message
-from monitor.ingest.rejects import Reject, Rejects
+from monitor.ingest.rejects import Reject
 from monitor.ingest.roster import Position, Roster
 from monitor.quantities import Quantity
 from monitor.store.readings import Readings
@@ -30,16 +30,16 @@ class Intake(NamedTuple):
 
     readings: Readings
     switched: list[Switched]
+    rejects: list[Reject]
 
 
 def take_in(
     messages: Sequence[Message],
     roster: Roster,
     arrival_ms: int,
-    rejects: Rejects,
     new_series: Callable[[Position, Quantity], int],
 ) -> Intake:
-    """Decode messages; what cannot be used is counted with its reason and left out.
+    """Decode messages; what cannot be used is left out with its reason.
 
     ``new_series`` gives the id of a quantity that its probe sends for the first time.
     """
@@ -47,16 +47,17 @@ def take_in(
     times: list[int] = []
     values: list[float] = []
     switched: list[Switched] = []
+    rejects: list[Reject] = []
     for message in messages:
         topic = message.topic
         try:
             route = roster.route(topic)
             decoded = route.decode(message.payload, arrival_ms)
         except NotFound as exc:
-            rejects.add(Reject(arrival_ms, topic, UNKNOWN, str(exc)))
+            rejects.append(Reject(arrival_ms, topic, UNKNOWN, str(exc)))
             continue
         except PayloadError as exc:
-            rejects.add(Reject(arrival_ms, topic, exc.reason, exc.says))
+            rejects.append(Reject(arrival_ms, topic, exc.reason, exc.says))
             continue
         position = route.position
         known = position.series
@@ -67,7 +68,7 @@ def take_in(
         for name, at_ms, on in decoded.switches:
             switched.append(Switched(position.place, name, at_ms, on))
         for reason, says in decoded.rejects:
-            rejects.add(Reject(arrival_ms, topic, reason, says))
+            rejects.append(Reject(arrival_ms, topic, reason, says))
     return Intake(
         Readings(
             np.array(series, np.int64),
@@ -76,4 +77,5 @@ def take_in(
             np.zeros(len(series), np.uint8),
         ),
         switched,
+        rejects,
     )

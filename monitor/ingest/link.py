@@ -5,8 +5,8 @@ nothing has to be handed over, nothing can die unseen behind ``is_connected()``,
 unacknowledged is bounded by not reading further (docs/architecture.md tells what that gains).
 """
 
+import contextlib
 import logging
-import os
 import select
 import socket
 import ssl
@@ -79,9 +79,11 @@ class Link:
         self._short_lived = 0
         self._misc_due = 0.0
         self._paho_reads = False
-        self._wake_read, self._wake_write = os.pipe()
-        os.set_blocking(self._wake_read, False)
-        os.set_blocking(self._wake_write, False)
+        # Sockets, not a pipe: a closed one refuses a late wake-up, a closed descriptor's number may
+        # be somebody else's by then.
+        self._wake_read, self._wake_write = socket.socketpair()
+        self._wake_read.setblocking(False)
+        self._wake_write.setblocking(False)
         self._client = self._new_client()
 
     # -- reading ---------------------------------------------------------------------------------
@@ -113,14 +115,13 @@ class Link:
 
     def rest(self, wait_s: float) -> None:
         """Read nothing for a while (unless woken), so that the broker keeps what we cannot."""
-        select.select([self._wake_read], [], [], wait_s)
+        if select.select([self._wake_read], [], [], wait_s)[0]:
+            self._wake_read.recv(4096)
 
     def wake(self) -> None:
-        """End a wait in :meth:`gather` early; from any thread."""
-        try:
-            os.write(self._wake_write, b"!")
-        except BlockingIOError:
-            return  # it is full of wake-ups already
+        """End a wait in :meth:`gather` or :meth:`rest` early; from any thread, at any time."""
+        with contextlib.suppress(OSError):  # full of wake-ups already, or closed
+            self._wake_write.send(b"!")
 
     def _read_all(self, limit: int) -> None:
         """Read until the socket has no whole packet left or ``limit`` messages are here."""
@@ -174,7 +175,7 @@ class Link:
             self._client.loop_write()
         if self._wake_read not in readable:
             return False
-        os.read(self._wake_read, 4096)
+        self._wake_read.recv(4096)
         return True
 
     # -- acknowledging and publishing ------------------------------------------------------------
@@ -337,8 +338,8 @@ class Link:
             self.state.connected = False
             client.disconnect()
         self.state.says = "stopped"
-        os.close(self._wake_read)
-        os.close(self._wake_write)
+        self._wake_read.close()
+        self._wake_write.close()
 
 
 def _text(topic: bytes) -> str:

@@ -8,15 +8,15 @@ nothing to lock. What comes from outside (an acknowledgement, a changed set-up) 
 import logging
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from queue import Empty, SimpleQueue
-from typing import Any, TypeVar
+from typing import Any, Protocol, TypeVar
 
 from monitor.errors import StoreError, StoreUnavailable
 from monitor.ingest.backoff import Backoff
-from monitor.ingest.link import Link, Message
+from monitor.ingest.link import LinkState, Message
 from monitor.ingest.pipeline import Pipeline
 
 log = logging.getLogger(__name__)
@@ -32,6 +32,32 @@ DEAD_AFTER_S = 20.0
 """Longer than any turn takes, a broker that drops packets included."""
 
 
+class Line(Protocol):
+    """What the loop needs of a :class:`monitor.ingest.link.Link`."""
+
+    state: LinkState
+
+    def gather(self, wait_s: float, limit: int, linger_s: float) -> list[Message]:
+        """Messages that have come."""
+        ...
+
+    def rest(self, wait_s: float) -> None:
+        """Read nothing for a while."""
+        ...
+
+    def wake(self) -> None:
+        """End a wait early; from any thread, at any time."""
+        ...
+
+    def acknowledge(self, messages: Sequence[Message]) -> None:
+        """Tell the broker that these are kept."""
+        ...
+
+    def close(self) -> None:
+        """Say goodbye."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class LoopState:
     """What health shows of the loop."""
@@ -39,14 +65,17 @@ class LoopState:
     alive: bool
     beat_age_s: float
     held_messages: int
+    repeated_readings: int
     mistakes: int
+    """Messages and turns that dewkeep itself failed on."""
     store_says: str | None
+    """What is wrong with the store; None while it takes what comes."""
 
 
 class IngestLoop:
     """Runs a pipeline over what a link brings."""
 
-    def __init__(self, link: Link, pipeline: Pipeline, clock: Callable[[], int]) -> None:
+    def __init__(self, link: Line, pipeline: Pipeline, clock: Callable[[], int]) -> None:
         self.link = link
         self._pipeline = pipeline
         self._clock = clock
@@ -67,13 +96,16 @@ class IngestLoop:
         self._thread.start()
 
     def ask(self, work: Callable[[Pipeline, int], Answer]) -> Future[Answer]:
-        """Have ``work(pipeline, now_ms)`` done by the loop's thread in its next turn."""
+        """Have ``work(pipeline, now_ms)`` done by the loop's thread in its next turn.
+
+        While nothing can be stored it waits; cancelled in that time, it will not be done.
+        """
         future: Future[Answer] = Future()
-        if self._stopping.is_set():
-            future.set_exception(StoreUnavailable("dewkeep is stopping"))
-            return future
         self._requests.put((work, future))
-        self.link.wake()
+        if self._stopping.is_set():
+            self._refuse_requests()  # the loop may have looked for the last time
+        else:
+            self.link.wake()
         return future
 
     def stop(self, wait_s: float = 10.0) -> None:
@@ -89,6 +121,7 @@ class IngestLoop:
             alive=self._thread.is_alive() and age < DEAD_AFTER_S,
             beat_age_s=age,
             held_messages=len(self._held),
+            repeated_readings=self._pipeline.repeated,
             mistakes=self._mistakes,
             store_says=self._store_says,
         )
@@ -117,6 +150,7 @@ class IngestLoop:
             if self._store_says is None:
                 log.error("cannot store, holding on to what came: %s", exc)
             self._store_says = str(exc)
+            self._tick_due = 0.0  # a turn that has nothing to store proves nothing
             self.link.rest(self._store_backoff.next_s())
             return
         if self._store_says is not None:
@@ -133,8 +167,9 @@ class IngestLoop:
             except Exception:
                 log.exception("a batch of %d messages failed; taking them singly", len(self._held))
                 self._take_singly()
-            self.link.acknowledge(self._held)
-            self._held = []
+            else:
+                self.link.acknowledge(self._held)
+                self._held = []
         self._answer_requests()
         now = time.monotonic()
         if now >= self._tick_due:
@@ -143,7 +178,8 @@ class IngestLoop:
 
     def _take_singly(self) -> None:
         """One message that dewkeep fails on must not hold up all others for ever."""
-        for message in self._held:
+        while self._held:
+            message = self._held[0]
             try:
                 self._pipeline.take([message], self._clock())
             except StoreError:
@@ -152,6 +188,8 @@ class IngestLoop:
                 self._mistakes += 1
                 log.exception("dewkeep failed on a message: %r", message.payload[:1000])
                 self._pipeline.reject(message, exc, self._clock())
+            self.link.acknowledge([message])
+            del self._held[0]
 
     def _answer_requests(self) -> None:
         while True:

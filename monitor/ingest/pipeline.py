@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 
 from monitor.alarms.desk import AlarmDesk, Changes
 from monitor.alarms.model import Alarm
-from monitor.alarms.notices import notices_for
+from monitor.alarms.states import Event
 from monitor.alarms.wording import wire
 from monitor.analysis.now import probe_now
 from monitor.ingest import filing
@@ -21,6 +21,7 @@ from monitor.ingest.live import Hub
 from monitor.ingest.rejects import Reject, Rejects
 from monitor.ingest.roster import Position
 from monitor.ingest.standing import Standing, stand
+from monitor.ingest.telling import Teller
 from monitor.judge import Memory, judge
 from monitor.judge import Rules as JudgeRules
 from monitor.quality import Reason
@@ -28,7 +29,7 @@ from monitor.quantities import Quantity
 from monitor.setup.models import Correction
 from monitor.setup.settings import Settings
 from monitor.species.library import Library
-from monitor.store.readings import Readings, ReadingStore, SeriesKey
+from monitor.store.readings import ReadingStore, SeriesKey
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.state import journal, outbox, setup
 from monitor.store.sqlite.state.setup import Place
@@ -45,7 +46,8 @@ FAULT = "fault"
 class Pipeline:
     """Takes messages, keeps what they hold, and knows which alarms stand.
 
-    ``told`` is called after a commit that put something into the outbox.
+    ``told`` is called after a commit that put something into the outbox, ``raised`` after one
+    that raised alarms.
     """
 
     def __init__(
@@ -57,6 +59,7 @@ class Pipeline:
         hub: Hub,
         rejects: Rejects,
         told: Callable[[], None],
+        raised: Callable[[list[Alarm]], None],
         now_ms: int,
     ) -> None:
         self._database = database
@@ -66,9 +69,11 @@ class Pipeline:
         self._hub = hub
         self._rejects = rejects
         self._told = told
+        self._raised = raised
         self._repeated = 0
         self._changed: set[int] = set()
         with database.transaction() as connection:
+            self._teller = Teller.load(connection, settings)
             self._standing = self._compile(connection, now_ms)
             self._desk, changes = AlarmDesk.load(
                 self._standing.rules,
@@ -96,7 +101,7 @@ class Pipeline:
         Raises:
             StoreError: nothing of it was kept, nothing has changed; take them again later.
         """
-        intake = take_in(messages, self._standing.roster, now_ms, self._rejects, self._new_series)
+        intake = take_in(messages, self._standing.roster, now_ms, self._new_series)
         verdict = judge(self._judging, self._memory, intake.readings, now_ms)
         changes = self._desk.step(verdict.readings, now_ms)
         with self._database.transaction() as connection:
@@ -106,9 +111,11 @@ class Pipeline:
         self._memory.learn(verdict.lesson)
         self._desk.commit(changes)
         self._repeated += verdict.repeated
-        self._show(changes, verdict.readings, now_ms)
-        if told:
-            self._told()
+        for reject in intake.rejects:
+            self._rejects.add(reject)
+        if self._hub.listeners:
+            self._changed.update(verdict.readings.series.tolist())
+        self._tell(changes, told, now_ms)
 
     def reject(self, message: Message, mistake: Exception, now_ms: int) -> None:
         """Give a message up that dewkeep itself fails on."""
@@ -116,7 +123,7 @@ class Pipeline:
         self._rejects.add(Reject(now_ms, message.topic, FAULT, says))
 
     def tick(self, now_ms: int) -> None:
-        """What time alone brings: silence, ends of shelves, changes by other processes, tidying.
+        """What time alone brings: silence, ends of shelves, escalation, changes by others, tidying.
 
         Call about once a second.
         """
@@ -127,6 +134,8 @@ class Pipeline:
             with self._database.transaction() as connection:
                 self._rebuild(connection, now_ms)
         self._act(self._desk.tick(now_ms), now_ms)
+        if self._teller.by_time(self._database, self._desk.alarms, self._standing.places, now_ms):
+            self._told()
         self._show_climate()
 
     def forget(self, now_ms: int) -> None:
@@ -182,13 +191,16 @@ class Pipeline:
         standing = self._compile(connection, now_ms)
         desk, changes = self._desk.rebuilt(standing.rules, now_ms)
         desk.bind(standing.series)
-        self._save(connection, changes, now_ms)
+        told = self._save(connection, changes, now_ms)
 
         def put_in_force() -> None:
             self._standing = standing
             self._desk = desk
             self._judging = self._learn_series()
             self._memory.grow(len(self._judging.rows))
+            self._show_alarms(changes.alarms, now_ms)
+            if told:
+                self._told()
 
         self._database.once_committed(put_in_force)
 
@@ -237,17 +249,14 @@ class Pipeline:
         with self._database.transaction() as connection:
             told = self._save(connection, changes, now_ms)
         self._desk.commit(changes)
-        self._show_alarms(changes.alarms, now_ms)
-        if told:
-            self._told()
+        self._tell(changes, told, now_ms)
 
     def _save(self, connection: sqlite3.Connection, changes: Changes, now_ms: int) -> bool:
         """Write alarm changes down, with what is to be told; whether anything is."""
         if not changes:
             return False
         filing.file(connection, changes)
-        notices = notices_for(changes.events, self._settings.channel, self._standing.places, now_ms)
-        return outbox.add(connection, notices, now_ms) > 0
+        return self._teller.after(connection, changes.events, self._standing.places, now_ms)
 
     def _note(
         self, connection: sqlite3.Connection, switched: Iterable[Switched], now_ms: int
@@ -258,10 +267,12 @@ class Pipeline:
 
     # -- showing ---------------------------------------------------------------------------------
 
-    def _show(self, changes: Changes, readings: Readings, now_ms: int) -> None:
+    def _tell(self, changes: Changes, told: bool, now_ms: int) -> None:
         self._show_alarms(changes.alarms, now_ms)
-        if self._hub.listeners:
-            self._changed.update(readings.series.tolist())
+        if raised := [e.alarm for e in changes.events if e.event is Event.RAISED]:
+            self._raised(raised)
+        if told:
+            self._told()
 
     def _show_alarms(self, changed: Iterable[Alarm], now_ms: int) -> None:
         for alarm in changed:

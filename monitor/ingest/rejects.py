@@ -41,7 +41,7 @@ class Rejects:
             self._told_ms[reject.reason] = reject.at_ms
             untold = self._untold.pop(reject.reason, 0)
         more = f" (and {untold} more since last told)" if untold else ""
-        log.warning("rejected %s: %s: %s%s", reject.topic, reject.reason, reject.says, more)
+        log.warning("rejected %r: %s: %s%s", reject.topic, reject.reason, reject.says, more)
 
     def counts(self) -> dict[str, int]:
         """How many so far, by reason."""

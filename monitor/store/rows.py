@@ -3,6 +3,7 @@
 ``body`` is JSON text that the memory never reads.
 """
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 
@@ -22,6 +23,15 @@ class PointRow(NamedTuple):
 
     key: str
     body: str
+
+
+class Told(NamedTuple):
+    """What the outbox remembers of notices, delivered or not."""
+
+    at_ms: Mapping[tuple[str, str], int]
+    """When each was put in line, by channel and idempotency key."""
+    lately: Mapping[str, int]
+    """How many were put in line of late, by channel."""
 
 
 class Notice(NamedTuple):

@@ -143,6 +143,17 @@ def test_the_run_up_answers_when_there_is_no_earlier_day() -> None:
     assert {CauseKind.DRYING, CauseKind.WARMING, CauseKind.SWING} <= set(cause.could_be)
 
 
+@pytest.mark.parametrize("minutes", [10, 30, 71, 120])
+def test_a_first_hour_gives_no_figures_it_does_not_have(minutes: int) -> None:
+    """Right after a probe's first reading nothing is told in numbers that are not there."""
+    young = record(days=minutes / 1440, vapour=lambda e, ago: e * np.exp(-0.3 / (0.2 + ago)))
+
+    cause = explain(Evidence(young, since(minutes / 120), NOW_MS, 70.0, others=(young,)))
+
+    assert "nan" not in cause.says
+    assert all(np.isfinite(figure.value) for figure in cause.figures)
+
+
 def test_nothing_recorded_is_no_cause() -> None:
     """A probe that starts with the alarm leaves everything open."""
     cause = explain(Evidence(DRY.between(since(0.2), NOW_MS), since(0.5), NOW_MS, 62.0))

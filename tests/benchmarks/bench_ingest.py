@@ -46,6 +46,7 @@ def main() -> None:
     """Run the benchmark, or one drain of it."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--messages", type=int, default=60_000)
+    parser.add_argument("--growth-messages", type=int, default=240_000)
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--drain", choices=[BARE, FULL], help=argparse.SUPPRESS)
     parser.add_argument("--port", type=int, help=argparse.SUPPRESS)
@@ -59,7 +60,7 @@ def main() -> None:
         broker = Mosquitto(Path(folder), ["autosave_on_changes false"]).start()
         try:
             against_bare(broker.port, options.messages, options.rounds)
-            growth(broker.port, options.messages, options.rounds)
+            growth(broker.port, options.growth_messages, options.rounds)
         finally:
             broker.stop()
 
@@ -82,7 +83,7 @@ def against_bare(port: int, messages: int, rounds: int) -> None:
 
 def growth(port: int, messages: int, rounds: int) -> None:
     """Print how the rate changes from 10 to 1,000 enclosures."""
-    print("\ndewkeep by number of enclosures (4 probes each); messages per second\n")
+    print(f"\n{messages} messages by number of enclosures (4 probes each); messages per second\n")
     print("| round | 10 | 1,000 | 1,000 over 10 |\n|---|---:|---:|---:|")
     ratios = []
     for number in range(rounds):
@@ -129,8 +130,8 @@ def fill(port: int, messages: int, enclosures: int) -> None:
 
 def run_drain(name: str, port: int, messages: int, enclosures: int) -> float:
     """Messages per second of one drain in its own process."""
-    command = [sys.executable, __file__, "--drain", name, "--port", str(port)]
-    command += ["--messages", str(messages), "--enclosures", str(enclosures)]
+    command = [sys.executable, "-m", "tests.benchmarks.bench_ingest", "--drain", name]
+    command += ["--port", str(port), "--messages", str(messages), "--enclosures", str(enclosures)]
     done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True, timeout=300)
     seconds: float = json.loads(done.stdout.splitlines()[-1])
     return messages / seconds
@@ -191,7 +192,15 @@ def drain_full(port: int, messages: int, enclosures: int) -> float:
                 setup.put(connection, place, who="benchmark", now_ms=clock())
         readings = SqliteReadings(database)
         pipeline = Pipeline(
-            database, readings, settings, load_library(), Hub(), Rejects(), lambda: None, clock()
+            database,
+            readings,
+            settings,
+            load_library(),
+            Hub(),
+            Rejects(),
+            told=lambda: None,
+            raised=lambda _alarms: None,
+            now_ms=clock(),
         )
         link = TimedLink(settings.broker, [FILTER], "dewkeep-state/bench")
         loop = IngestLoop(link, pipeline, clock)

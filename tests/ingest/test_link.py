@@ -186,3 +186,22 @@ def test_no_more_than_the_limit_is_taken(mosquitto: Mosquitto, limit: int) -> No
     assert [m.payload for batch in batches for m in batch] == [b"%d" % n for n in range(3 * limit)][
         : 3 * limit
     ]
+
+
+def test_a_rest_ends_early_once_for_each_time_it_is_woken() -> None:
+    """While nothing can be stored, a request from outside is looked at once, not in a busy loop."""
+    with linked(free_port()) as link:
+        link.wake()
+        link.wake()
+        link.rest(60.0)
+        began = time.monotonic()
+        link.rest(0.2)
+
+        assert time.monotonic() - began >= 0.2
+
+
+def test_a_closed_link_may_be_woken() -> None:
+    """Someone may ask in the very moment the daemon stops."""
+    with linked(free_port()) as link:
+        pass
+    link.wake()

@@ -68,7 +68,12 @@ class RunningDaemon:
         )
         (folder / "enclosures.toml").write_text(setup)
         self.log = folder / "dewkeep.log"
-        self.http = httpx.Client(base_url=f"http://127.0.0.1:{self.http_port}", timeout=20)
+        self.http = httpx.Client(
+            base_url=f"http://127.0.0.1:{self.http_port}",
+            timeout=20,
+            # A kept connection may be closed by the server in the moment of the next request.
+            limits=httpx.Limits(max_keepalive_connections=0),
+        )
         self._process: subprocess.Popen[str] | None = None
 
     def start(self, environ: Mapping[str, str] | None = None) -> "RunningDaemon":

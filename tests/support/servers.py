@@ -46,6 +46,7 @@ class Mosquitto:
         self._program = program("mosquitto")
         self._config = folder / "mosquitto.conf"
         self._log = folder / "mosquitto.log"
+        self._saved = folder / "mosquitto.db"
         anonymous = not any(line.startswith("password_file") for line in extra)
         self._config.write_text(
             "\n".join(
@@ -74,6 +75,10 @@ class Mosquitto:
             )
         eventually(lambda: listens(self.port), f"mosquitto listening ({self._log.read_text()})")
         return self
+
+    def forget(self) -> None:
+        """While it is not running: lose all that it had saved."""
+        self._saved.unlink(missing_ok=True)
 
     def stop(self) -> None:
         """Stop it in good order; it saves its sessions."""

@@ -1,5 +1,7 @@
 """The cause in words for someone who was asleep a minute ago, and what to look at first."""
 
+from math import isfinite
+
 from monitor.analysis.causes.evidence import CauseKind, Side
 from monitor.analysis.causes.figures import Findings
 from monitor.analysis.causes.rules import Verdict
@@ -104,6 +106,8 @@ def _departures(found: Findings) -> str:
 
 
 def _moves(found: Findings) -> str:
+    if not (isfinite(found.dew_point_change) and isfinite(found.temperature_change)):
+        return "too little is known of the hours before to give figures"
     minutes = found.run_up_min
     span = f"{minutes:.0f} min" if minutes < 100 else f"{minutes / 60:.1f} h"
     dew, warm = _moved(found.dew_point_change), _moved(found.temperature_change)

@@ -20,4 +20,6 @@ class Migration(NamedTuple):
 MIGRATIONS: tuple[Migration, ...] = (
     Migration("readings", schema.READINGS),
     Migration("state", state.TABLES),
+    Migration("explanations", state.EXPLANATIONS),
+    Migration("delivery", state.DELIVERY),
 )

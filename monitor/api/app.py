@@ -12,6 +12,7 @@ from monitor.api import (
     links,
     places,
     problems,
+    settling,
     species,
 )
 from monitor.api.access import OwnMachineOnly
@@ -36,7 +37,7 @@ def create_app(parts: Parts) -> FastAPI:
     if not parts.needs_token:
         app.add_middleware(OwnMachineOnly)
     api = APIRouter(prefix=PREFIX)
-    for module in (places, climate, alarms, journal, species, events, health):
+    for module in (places, climate, settling, alarms, journal, species, events, health):
         api.include_router(module.router)
     app.include_router(api)
     app.include_router(health.root)

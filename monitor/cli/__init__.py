@@ -18,6 +18,7 @@ _COMMANDS = {
     "import": "monitor.cli.import_",
     "restore": "monitor.cli.restore",
     "serve": "monitor.cli.serve",
+    "settling": "monitor.cli.settling",
     "setup": "monitor.cli.setup",
     "token": "monitor.cli.token",
 }

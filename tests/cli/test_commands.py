@@ -8,7 +8,10 @@ from click.testing import CliRunner, Result
 from monitor.cli import main
 from tests.support.daemon import CORK_CUBE
 
-COMMANDS = (*("backup", "check", "demo", "export", "import", "restore", "serve", "setup", "token"),)
+COMMANDS = (
+    *("backup", "check", "demo", "export", "import", "restore", "serve", "settling", "setup"),
+    "token",
+)
 LOG = "time,temperature,humidity\n" + "".join(
     f"2026-11-01T{hour:02}:00:00Z,{20 + hour / 10},{60 + hour}\n" for hour in range(24)
 )

@@ -5,8 +5,8 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query
 
 from monitor.api.access import MayView
-from monitor.api.climate import Instant
 from monitor.api.parts import GivenParts
+from monitor.api.spans import Instant
 from monitor.jobs.settling import settling_of, wire
 
 router = APIRouter(tags=["settling"])

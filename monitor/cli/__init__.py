@@ -16,6 +16,7 @@ _COMMANDS = {
     "demo": "monitor.cli.demo",
     "export": "monitor.cli.export",
     "import": "monitor.cli.import_",
+    "rehearse": "monitor.cli.rehearse",
     "restore": "monitor.cli.restore",
     "serve": "monitor.cli.serve",
     "settling": "monitor.cli.settling",

@@ -87,3 +87,9 @@ def test_a_part_of_a_track() -> None:
 
     assert (part.at_ms.tolist(), part.value.tolist(), part.reason.tolist()) == ([10], [2.0], [16])
     assert len(track.between(21, 99)) == 0
+
+
+def test_a_span_across_1970_has_a_width() -> None:
+    """Buckets begin at whole multiples since 1970, so no width covers both sides in one."""
+    assert width_for(-5_000, 5_000, 1) == 5
+    assert width_for(-10_000, -5_000, 1) == 1

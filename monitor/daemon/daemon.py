@@ -30,8 +30,8 @@ from monitor.notify.target import Target
 from monitor.setup.file import load_setup
 from monitor.setup.settings import HeartbeatSettings, Settings
 from monitor.species.library import Library, load_library
+from monitor.store.engines import opened
 from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.readings import SqliteReadings
 from monitor.store.sqlite.state import setup, tokens
 from monitor.web import pages
 
@@ -56,7 +56,7 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
     Raises:
         SettingsError: the port, the set-up file, a species, a secret or the tokens that an open
             address needs cannot be had.
-        StoreError: the database cannot be opened.
+        StoreError: the database cannot be opened, or its engine does not answer.
     """
     with ExitStack() as stack:
         server = settings.server
@@ -73,7 +73,7 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
             broker.start()
             stack.callback(broker.stop)
 
-        readings = SqliteReadings(database)
+        readings = stack.enter_context(opened(settings.store, database))
         hub, rejects = Hub(), Rejects()
         courier = Courier(database, channels(settings, clock=clock), clock=clock)
         explainer = Explainer(database, readings, clock, courier.wake)

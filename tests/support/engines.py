@@ -1,0 +1,219 @@
+"""Real time-series servers for tests: InfluxDB behind nginx, and VictoriaMetrics.
+
+Debian has InfluxDB 1.6, from before the version 2 interface for writing. An nginx in front of it
+sends `/api/v2/write?bucket=B` on as `/write?db=B`, which is what later versions do themselves.
+"""
+
+import resource
+import subprocess
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Literal
+
+import httpx
+
+from tests.support.servers import free_port, listens, program
+from tests.support.waiting import eventually
+
+INFLUX = """
+reporting-disabled = true
+bind-address = "127.0.0.1:{rpc}"
+[meta]
+dir = "{folder}/meta"
+[data]
+dir = "{folder}/data"
+wal-dir = "{folder}/wal"
+query-log-enabled = false
+[http]
+bind-address = "127.0.0.1:{http}"
+log-enabled = false
+[monitor]
+store-enabled = false
+[logging]
+level = "error"
+"""
+
+NGINX = """
+daemon off;
+master_process off;
+pid {folder}/nginx.pid;
+error_log {folder}/nginx.log;
+events {{}}
+http {{
+    access_log off;
+    client_max_body_size 64m;
+    client_body_temp_path {folder}/body;
+    proxy_temp_path {folder}/proxy;
+    fastcgi_temp_path {folder}/fastcgi;
+    uwsgi_temp_path {folder}/uwsgi;
+    scgi_temp_path {folder}/scgi;
+    server {{
+        listen 127.0.0.1:{port};
+        location = /api/v2/write {{
+            rewrite ^ /write?db=$arg_bucket&precision=$arg_precision? break;
+            proxy_pass http://127.0.0.1:{http};
+        }}
+        location / {{
+            proxy_pass http://127.0.0.1:{http};
+        }}
+    }}
+}}
+"""
+
+
+class Process:
+    """A server process over a folder, ended by its id."""
+
+    def __init__(self, command: Sequence[str], log: Path, port: int) -> None:
+        self._command, self._log, self._port = command, log, port
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def start(self, largest_file: int | None = None) -> None:
+        """Start it and wait until it listens; it may be kept from writing large files."""
+
+        def limit() -> None:
+            if largest_file is not None:
+                resource.setrlimit(resource.RLIMIT_FSIZE, (largest_file, largest_file))
+
+        with self._log.open("ab") as log:
+            self._process = subprocess.Popen(
+                self._command,
+                stdout=log,
+                stderr=log,
+                preexec_fn=limit,  # noqa: PLW1509
+            )
+        eventually(lambda: listens(self._port), f"{self._command[0]} ({self._log.read_text()})")
+
+    def kill(self) -> None:
+        """End it as a power cut would."""
+        if self._process is not None:
+            self._process.kill()
+            self._process.wait(10)
+            self._process = None
+
+
+class Influx:
+    """InfluxDB 1.6 with nginx in front; ``url`` takes writes of version 2."""
+
+    engine: Literal["influxdb"] = "influxdb"
+
+    def __init__(self, folder: Path) -> None:
+        folder.mkdir(parents=True, exist_ok=True)
+        http, port = free_port(), free_port()
+        self.folder = folder
+        self.url = f"http://127.0.0.1:{port}"
+        self._direct = f"http://127.0.0.1:{http}"
+        (folder / "influxd.conf").write_text(
+            INFLUX.format(folder=folder, http=http, rpc=free_port())
+        )
+        (folder / "nginx.conf").write_text(NGINX.format(folder=folder, http=http, port=port))
+        self._server = Process(
+            [program("influxd"), "run", "-config", str(folder / "influxd.conf")],
+            folder / "influxd.log",
+            http,
+        )
+        self._front = Process(
+            [program("nginx"), "-c", str(folder / "nginx.conf"), "-e", str(folder / "nginx.log")],
+            folder / "nginx.log",
+            port,
+        )
+
+    def start(self) -> "Influx":
+        """Start both, or the one that is not running."""
+        self._front.start()
+        self.revive()
+        return self
+
+    def revive(self) -> None:
+        """Start the database again on what it has on disk."""
+        self._server.start()
+        eventually(self._answers, "influxd answering")
+
+    def kill(self) -> None:
+        """End the database as a power cut would; nginx stays and answers 502."""
+        self._server.kill()
+
+    def create(self, bucket: str) -> None:
+        """Make a database."""
+        self.query(f'CREATE DATABASE "{bucket}"')
+
+    def query(self, text: str, bucket: str = "") -> bytes:
+        """Ask the database directly."""
+        answer = httpx.post(f"{self._direct}/query", data={"q": text, "db": bucket}, timeout=20)
+        return answer.raise_for_status().content
+
+    def show(self) -> None:
+        """What it has accepted can be read at once."""
+
+    def size(self) -> int:
+        """Bytes on disk."""
+        return folder_size(self.folder / "data") + folder_size(self.folder / "wal")
+
+    def close(self) -> None:
+        """End both."""
+        self._server.kill()
+        self._front.kill()
+
+    def _answers(self) -> bool:
+        try:
+            self.query("SHOW DATABASES")
+        except httpx.HTTPError:
+            return False
+        return True
+
+
+class Victoria:
+    """VictoriaMetrics, a single node."""
+
+    engine: Literal["victoriametrics"] = "victoriametrics"
+
+    def __init__(self, folder: Path) -> None:
+        folder.mkdir(parents=True, exist_ok=True)
+        port = free_port()
+        self.folder = folder
+        self.url = f"http://127.0.0.1:{port}"
+        self._log = folder / "victoria.log"
+        self._port = port
+        self._command = [
+            program("victoria-metrics"),
+            f"-storageDataPath={folder / 'data'}",
+            f"-httpListenAddr=127.0.0.1:{port}",
+            "-retentionPeriod=100y",
+            "-dedup.minScrapeInterval=1ms",
+            "-loggerLevel=ERROR",
+        ]
+        self._server = Process(self._command, self._log, port)
+
+    def start(self) -> "Victoria":
+        """Start it."""
+        self._server.start()
+        return self
+
+    def revive(self, *more: str) -> None:
+        """Start it again on what it has on disk, perhaps with further flags."""
+        self._server = Process([*self._command, *more], self._log, self._port)
+        self._server.start()
+
+    def kill(self) -> None:
+        """End it as a power cut would."""
+        self._server.kill()
+
+    def create(self, bucket: str) -> None:
+        """There is nothing to make."""
+
+    def show(self) -> None:
+        """Have what was accepted found by questions now, not in a second."""
+        httpx.get(f"{self.url}/internal/force_flush", timeout=20).raise_for_status()
+
+    def size(self) -> int:
+        """Bytes on disk."""
+        return folder_size(self.folder / "data")
+
+    def close(self) -> None:
+        """End it."""
+        self._server.kill()
+
+
+def folder_size(folder: Path) -> int:
+    """Bytes of all files below a folder."""
+    return sum(file.stat().st_size for file in folder.rglob("*") if file.is_file())

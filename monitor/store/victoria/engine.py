@@ -18,7 +18,6 @@ from monitor.quantities import MEASURED, Quantity
 from monitor.store.buckets import Tally, usable
 from monitor.store.derived import derived, inputs
 from monitor.store.readings import SeriesKey, Track
-from monitor.store.remote.engine import LAST_MS
 from monitor.store.remote.server import Server
 from monitor.times import DAY_MS, HOUR_MS, SECOND_MS
 
@@ -30,8 +29,10 @@ MEASUREMENT = "dewkeep"
 VALUE, BAD, REASON = FIELDS = ("value", "bad", "reason")
 PLACES_AT_ONCE = 200
 """So many places are named in one question."""
-LOOK_BACK_MS = (HOUR_MS, DAY_MS, 60 * DAY_MS, LAST_MS)
+LOOK_BACK_MS = (HOUR_MS, DAY_MS, 60 * DAY_MS, 40 * 365 * DAY_MS)
 """How far back to look for the newest reading, as long as there is a series without one."""
+EARLIEST_MS = 90 * DAY_MS
+"""A window that reaches back to 1970 finds nothing at all."""
 SUMS = ("count_over_time", "sum_over_time", "min_over_time", "max_over_time")
 LAST = ("tlast_over_time", "last_over_time")
 STARTED = b"vm_app_start_timestamp "
@@ -142,6 +143,7 @@ class VictoriaEngine:
 
     def roll_up(self, keys: Sequence[SeriesKey], start_ms: int, end_ms: int) -> int:
         """Nothing to prepare, the readings stay where they are; how many there are."""
+        start_ms = max(start_ms, EARLIEST_MS)
         if end_ms <= start_ms:
             return 0
         window = f"[{end_ms - start_ms}ms]"
@@ -181,7 +183,7 @@ class VictoriaEngine:
         self, field: str, keys: Sequence[SeriesKey], back_ms: int
     ) -> dict[SeriesKey, tuple[int, float]]:
         """Time and value of the last sample of a metric, by series, within a while up to now."""
-        end_ms = LAST_MS if back_ms == LAST_MS else time.time_ns() // 1_000_000 + DAY_MS
+        end_ms = time.time_ns() // 1_000_000 + DAY_MS
         query = f"{_each(LAST)}, {_metric(field, keys)}[{back_ms // SECOND_MS}s])"
         times, values = (self._instant(query, end_ms, name) for name in LAST)
         return {key: (round(at * SECOND_MS), values[key]) for key, at in times.items()}

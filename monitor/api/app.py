@@ -34,6 +34,8 @@ def create_app(parts: Parts) -> FastAPI:
         responses=problems.RESPONSES,
         generate_unique_id_function=lambda route: route.name,
     )
+    # The first that knows streams of events, which FastAPI describes though it says 3.1.
+    app.openapi_version = "3.2.0"
     app.state.parts = parts
     problems.install(app)
     if not parts.needs_token:

@@ -13,6 +13,7 @@ from monitor.api import (
     nights,
     places,
     problems,
+    quiet,
     rehearsal,
     settling,
     species,
@@ -42,7 +43,7 @@ def create_app(parts: Parts) -> FastAPI:
         app.add_middleware(OwnMachineOnly)
     api = APIRouter(prefix=PREFIX)
     for module in (
-        *(places, climate, settling, alarms, nights, rehearsal),
+        *(places, climate, settling, alarms, quiet, nights, rehearsal),
         *(journal, species, events, health),
     ):
         api.include_router(module.router)

@@ -83,7 +83,7 @@ def fill_in(
             for batch in _batches(iter(reports(record))):
                 at_ms = batch[-1].at_ms
                 pipeline.take([Message(r.topic, r.payload, 0, 0, 0) for r in batch], at_ms)
-                pipeline.tick(at_ms)
+                pipeline.tick(at_ms, broker_connected=True)
             _write_down(database, (event for event in record.events if event.kind != MISTED))
         for at_ms, place in waiting:
             if at_ms == stop_ms:

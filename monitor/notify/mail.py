@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from monitor.errors import DeliveryError
 from monitor.notify.text import text_of
-from monitor.notify.trust import trusting
+from monitor.setup.trust import trusting
 from monitor.setup.channels import Email
 from monitor.store.rows import Notice
 

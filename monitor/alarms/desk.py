@@ -19,7 +19,10 @@ from monitor.alarms.states import Change
 from monitor.alarms.watch import Findings, ProbeKey, Watch
 from monitor.errors import NotFound
 from monitor.store.readings import Readings, SeriesKey
+from monitor.times import MINUTE_MS
 
+AHEAD_MS = 5 * MINUTE_MS
+"""How far ahead of the daemon's clock a reading can lie and be good (see monitor.judge)."""
 _COMMITTED = -1
 """The base of changes that the desk has taken in already."""
 
@@ -47,8 +50,8 @@ class Changes:
 class AlarmDesk:
     """Rules, what is remembered of the readings, and the open alarms.
 
-    Make one with ``load``. ``now_ms`` is always the daemon's clock; silence is counted on it, so it
-    should run evenly (a wall time taken at the start plus a monotonic clock).
+    Make one with ``load``. ``now_ms`` is always the daemon's clock; silence is counted on it, so
+    the desk has to be told when it was put right (``rebuilt``).
     """
 
     def __init__(self, watch: Watch, alarms: dict[PointKey, Alarm]) -> None:
@@ -79,7 +82,8 @@ class AlarmDesk:
             memories: all that ``Changes.points`` asked to remember.
             alarms: those that are not over.
             last_used: of each series the time of its newest good reading among those that were
-                stepped and saved; older ones will be passed by.
+                stepped and saved; older ones will be passed by. One from a clock that has since
+                been put back would silence its series until then, so none counts that lies ahead.
             series: ids of the series known so far; ``bind`` adds more.
             now_ms: probes that are not in ``heard`` count as heard now.
             heard: when probes were last heard; a restart leaves it out, so that the time the
@@ -95,23 +99,32 @@ class AlarmDesk:
                 ledger.withdraw(alarm, now_ms)
         _bring_up_to_date(open_now, ledger.alarms.values())
 
-        kept = _agreeing(memories, watched, open_now)
+        latest_ms = now_ms + AHEAD_MS
+        timely = {point: _timely(memory, latest_ms) for point, memory in memories.items()}
+        kept = _agreeing(
+            {point: memory for point, memory in timely.items() if memory is not None},
+            watched,
+            open_now,
+        )
         points = [
             (point, kept.get(point))
             for point in dict.fromkeys((*memories, *kept))
             if kept.get(point) != memories.get(point)
         ]
-        watch = Watch(rules, kept, last_used, heard or {}, now_ms)
+        used = {key: min(at_ms, latest_ms) for key, at_ms in last_used.items()}
+        watch = Watch(rules, kept, used, heard or {}, now_ms)
         watch.bind(series)
         changes = Changes(
             points, list(ledger.alarms.values()), ledger.events, Findings(), _COMMITTED
         )
         return cls(watch, open_now), changes
 
-    def rebuilt(self, rules: Rules, now_ms: int) -> tuple[Self, Changes]:
+    def rebuilt(self, rules: Rules, now_ms: int, jumped_ms: int = 0) -> tuple[Self, Changes]:
         """A desk for other rules that goes on from this one, and the changes they ask for.
 
         As for ``load``: save the changes, then use the new desk in the place of this one.
+        ``jumped_ms`` is how far the clock was put forward since the last step, or back if
+        negative: that is no silence of the probes.
         """
         return self.load(
             rules,
@@ -120,7 +133,7 @@ class AlarmDesk:
             last_used=self._watch.last_used(),
             series=self._watch.series,
             now_ms=now_ms,
-            heard=self._watch.last_heard(),
+            heard={key: at_ms + jumped_ms for key, at_ms in self._watch.last_heard().items()},
         )
 
     @property
@@ -223,6 +236,15 @@ def _bring_up_to_date(open_now: dict[PointKey, Alarm], changed: Iterable[Alarm])
             open_now.pop(alarm.point, None)
         else:
             open_now[alarm.point] = alarm
+
+
+def _timely(memory: PointMemory, latest_ms: int) -> PointMemory | None:
+    """What is left of a memory if its time lies ahead: whether it stands, no delay under way."""
+    if memory.since_ms <= latest_ms:
+        return memory
+    if memory.phase is Phase.PENDING:
+        return None
+    return PointMemory(Phase.STANDING, latest_ms, memory.extreme)
 
 
 def _agreeing(

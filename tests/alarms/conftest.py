@@ -100,9 +100,11 @@ class World:
             )
         }
 
-    def desk(self, saved: Saved | None = None, now_ms: int = 0) -> AlarmDesk:
-        """A desk that goes on from what was saved."""
+    def desk(self, saved: Saved | None = None, now_ms: int | None = None) -> AlarmDesk:
+        """A desk that goes on from what was saved; by default at the time of its last reading."""
         saved = saved or Saved()
+        if now_ms is None:
+            now_ms = max(saved.last_used.values(), default=0)
         desk, changes = AlarmDesk.load(
             self.rules,
             memories={

@@ -14,7 +14,7 @@ from monitor.store.sqlite import readings
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.readings import SqliteReadings
 from tests.store.engines import START_MS, Engine, Probe
-from tests.support.engines import Influx, Victoria
+from tests.support.engines import Influx, TimeSeriesServer, Victoria
 
 ENGINES = ("sqlite", "hasty_sqlite", "influx", "victoria")
 
@@ -83,7 +83,7 @@ def victoria(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Victoria]:
     server.close()
 
 
-def _on_server(server: Influx | Victoria, database: Database) -> Iterator[Engine]:
+def _on_server(server: TimeSeriesServer, database: Database) -> Iterator[Engine]:
     server.create("dewkeep")
     settings = StoreSettings(engine=server.engine, url=server.url)
     with opened(settings, database) as store:

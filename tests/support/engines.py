@@ -68,20 +68,12 @@ class Process:
         self._command, self._log, self._port = command, log, port
         self._process: subprocess.Popen[bytes] | None = None
 
-    def start(self, largest_file: int | None = None) -> None:
-        """Start it and wait until it listens; it may be kept from writing large files."""
-
-        def limit() -> None:
-            if largest_file is not None:
-                resource.setrlimit(resource.RLIMIT_FSIZE, (largest_file, largest_file))
-
+    def start(self) -> None:
+        """Start it and wait until it listens, unless it runs already."""
+        if self._process is not None and self._process.poll() is None:
+            return
         with self._log.open("ab") as log:
-            self._process = subprocess.Popen(
-                self._command,
-                stdout=log,
-                stderr=log,
-                preexec_fn=limit,  # noqa: PLW1509
-            )
+            self._process = subprocess.Popen(self._command, stdout=log, stderr=log)
         eventually(lambda: listens(self._port), f"{self._command[0]} ({self._log.read_text()})")
 
     def kill(self) -> None:
@@ -97,14 +89,14 @@ class Influx:
 
     engine: Literal["influxdb"] = "influxdb"
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, disk: Path | None = None) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         http, port = free_port(), free_port()
-        self.folder = folder
+        self.disk = disk or folder
         self.url = f"http://127.0.0.1:{port}"
         self._direct = f"http://127.0.0.1:{http}"
         (folder / "influxd.conf").write_text(
-            INFLUX.format(folder=folder, http=http, rpc=free_port())
+            INFLUX.format(folder=self.disk, http=http, rpc=free_port())
         )
         (folder / "nginx.conf").write_text(NGINX.format(folder=folder, http=http, port=port))
         self._server = Process(
@@ -147,7 +139,7 @@ class Influx:
 
     def size(self) -> int:
         """Bytes on disk."""
-        return folder_size(self.folder / "data") + folder_size(self.folder / "wal")
+        return folder_size(self.disk / "data") + folder_size(self.disk / "wal")
 
     def close(self) -> None:
         """End both."""
@@ -167,31 +159,28 @@ class Victoria:
 
     engine: Literal["victoriametrics"] = "victoriametrics"
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, disk: Path | None = None) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         port = free_port()
-        self.folder = folder
+        self.disk = disk or folder
         self.url = f"http://127.0.0.1:{port}"
-        self._log = folder / "victoria.log"
-        self._port = port
-        self._command = [
+        command = [
             program("victoria-metrics"),
-            f"-storageDataPath={folder / 'data'}",
+            f"-storageDataPath={self.disk / 'data'}",
             f"-httpListenAddr=127.0.0.1:{port}",
             "-retentionPeriod=100y",
             "-dedup.minScrapeInterval=1ms",
             "-loggerLevel=ERROR",
         ]
-        self._server = Process(self._command, self._log, port)
+        self._server = Process(command, folder / "victoria.log", port)
 
     def start(self) -> "Victoria":
         """Start it."""
         self._server.start()
         return self
 
-    def revive(self, *more: str) -> None:
-        """Start it again on what it has on disk, perhaps with further flags."""
-        self._server = Process([*self._command, *more], self._log, self._port)
+    def revive(self) -> None:
+        """Start it again on what it has on disk."""
         self._server.start()
 
     def kill(self) -> None:
@@ -207,11 +196,14 @@ class Victoria:
 
     def size(self) -> int:
         """Bytes on disk."""
-        return folder_size(self.folder / "data")
+        return folder_size(self.disk / "data")
 
     def close(self) -> None:
         """End it."""
         self._server.kill()
+
+
+TimeSeriesServer = Influx | Victoria
 
 
 def folder_size(folder: Path) -> int:

@@ -186,12 +186,8 @@ class IngestLoop:
         self._offset_ms = offset_ms
 
     def _work_off(self) -> None:
-<<<<<<< HEAD
-        if self._held and not self._taken:
-=======
         self._look_at_clock()
-        if self._held:
->>>>>>> main
+        if self._held and not self._taken:
             try:
                 self._pipeline.take(self._held, self._clock())
                 self._taken = True

@@ -4,7 +4,6 @@ Debian has InfluxDB 1.6, from before the version 2 interface for writing. An ngi
 sends `/api/v2/write?bucket=B` on as `/write?db=B`, which is what later versions do themselves.
 """
 
-import resource
 import subprocess
 from collections.abc import Sequence
 from pathlib import Path

@@ -63,7 +63,7 @@ class InfluxEngine:
         self, keys: Sequence[SeriesKey], start_ms: int, end_ms: int
     ) -> Mapping[SeriesKey, Track]:
         """The readings of some series in ``[start_ms, end_ms)``."""
-        (found,) = self._query(
+        found = self._query(
             f"SELECT value, bad, reason FROM {MEASUREMENT} "  # noqa: S608 - names are checked
             f"WHERE {_span(start_ms, end_ms)}{_among(keys)} {BY_SERIES}"
         )
@@ -83,13 +83,10 @@ class InfluxEngine:
 
     def newest(self, keys: Sequence[SeriesKey]) -> Mapping[SeriesKey, Track]:
         """Of each series the newest reading that is not bad, and the newest bad one."""
-        good, bad = self._query(
-            f"SELECT last(value), bad, reason FROM {MEASUREMENT} {BY_SERIES};"  # noqa: S608
-            f"SELECT value, last(bad), reason FROM {MEASUREMENT} {BY_SERIES}"
-        )
         rows: dict[SeriesKey, list[list[Any]]] = {}
-        for key, found in (*good, *bad):
-            rows.setdefault(key, []).extend(found)
+        for columns in ("last(value), bad, reason", "value, last(bad), reason"):
+            for key, found in self._query(f"SELECT {columns} FROM {MEASUREMENT} {BY_SERIES}"):  # noqa: S608
+                rows.setdefault(key, []).extend(found)
         return {key: _track(sorted(rows[key])) for key in keys if key in rows}
 
     def run(self) -> str:
@@ -100,7 +97,7 @@ class InfluxEngine:
         """Add hours up into a measurement that stays; derived quantities too."""
         count = 0
         for key in keys:
-            (found,) = self._query(
+            found = self._query(
                 f"SELECT count(value), count(bad) FROM {MEASUREMENT} "  # noqa: S608
                 f"WHERE {_span(start_ms, end_ms)}{_among([key])} {BY_SERIES}"
             )
@@ -141,7 +138,7 @@ class InfluxEngine:
     ) -> Tally:
         if end_ms <= start_ms:
             return Tally.nothing()
-        (found,) = self._query(
+        found = self._query(
             f"SELECT {sums} FROM {measurement} "  # noqa: S608
             f"WHERE {_span(start_ms, end_ms)}{_among([key])} "
             f"GROUP BY time({width_s}s), place, probe, quantity fill(none)"
@@ -154,7 +151,7 @@ class InfluxEngine:
 
     def _filled(self, key: SeriesKey, start_ms: int, end_ms: int) -> Iterator[tuple[int, int]]:
         """The parts of a span that hold readings of a series, a month or so each."""
-        (found,) = self._query(
+        found = self._query(
             f"SELECT first(value) FROM {MEASUREMENT} "  # noqa: S608
             f"WHERE {_span(start_ms, end_ms)}{_among([key])} {BY_SERIES}"
         )
@@ -189,8 +186,8 @@ class InfluxEngine:
         if lines:
             self._server.write("\n".join(lines).encode())
 
-    def _query(self, text: str) -> list[list[tuple[SeriesKey, list[list[Any]]]]]:
-        """Of each statement the rows of each series."""
+    def _query(self, text: str) -> list[tuple[SeriesKey, list[list[Any]]]]:
+        """The rows of each series that a statement finds."""
         body = self._server.ask("/query", {"db": self._bucket, "epoch": "ms", "q": text})
         try:
             answer = _decoder.decode(body)
@@ -200,8 +197,10 @@ class InfluxEngine:
             if error:
                 raise StoreUnavailable(f"{self._server.url}/query: {error}")
         return [
-            [(key, each.values) for each in result.series if (key := _key(each.tags))]
+            (key, each.values)
             for result in answer.results
+            for each in result.series
+            if (key := _key(each.tags)) is not None
         ]
 
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from monitor.errors import StoreError
+from monitor.errors import StoreError, StoreUnavailable
 from monitor.quality import Reason
 from monitor.quantities import MEASURED
 from monitor.store.buckets import HOUR_S, Tally, bucketed, raw, usable, widened, width_for
@@ -282,7 +282,11 @@ class RemoteReadings:
         for first in range(0, len(readings), LINES_AT_ONCE):
             part = readings.part(slice(first, first + LINES_AT_ONCE))
             heads = {each: self._head_of(each) for each in set(part.series.tolist())}
-            self._engine.write(lines.encode(part, heads))
+            try:
+                self._engine.write(lines.encode(part, heads))
+            except StoreUnavailable:
+                self._run = ""  # it may have been started anew, however short ago
+                raise
 
     def _unknown(self, readings: Readings, newest: Newest, before: Sequence[Readings]) -> Readings:
         """What the server does not have yet, each time once, sorted by series and time.

@@ -8,6 +8,7 @@ sudden end, so dewkeep keeps it for a while longer (``remote.spool``).
 import logging
 import time
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import count
 from typing import TypeVar
 
 import msgspec
@@ -59,6 +60,7 @@ class _Answer(msgspec.Struct):
     data: _Data
 
 
+_questions = count()
 _exported = msgspec.json.Decoder(_Exported)
 _answer = msgspec.json.Decoder(_Answer)
 
@@ -114,10 +116,10 @@ class VictoriaEngine:
                 round(at * SECOND_MS) // width_ms: float(value) for at, value in row.values
             }
         slots = sorted(sums[SUMS[0]])
-        count, total, low, high = (
+        number, total, low, high = (
             np.array([sums[name][slot] for slot in slots], np.float64) for name in SUMS
         )
-        return Tally(np.array(slots, np.int64), count.astype(np.int64), total, low, high)
+        return Tally(np.array(slots, np.int64), number.astype(np.int64), total, low, high)
 
     def newest(self, keys: Sequence[SeriesKey]) -> Mapping[SeriesKey, Track]:
         """Of each series the newest reading that is not bad, and the newest bad one."""
@@ -242,7 +244,10 @@ def _metric(field: str, keys: Sequence[SeriesKey]) -> str:
     if len(keys) == 1:
         probe, quantity = f', probe="{keys[0].probe}"', f', quantity="{keys[0].quantity}"'
     places = "|".join(dict.fromkeys(key.place.replace(".", "[.]") for key in keys))
-    return f'{MEASUREMENT}_{field}{{place=~"{places}"{probe}{quantity}}}'
+    # Never the same question twice: for ten seconds the server remembers that a series was not
+    # there, also when it has come since.
+    once = f', probe!="?{next(_questions)}"'
+    return f'{MEASUREMENT}_{field}{{place=~"{places}"{probe}{quantity}{once}}}'
 
 
 def _selectors(keys: Sequence[SeriesKey]) -> Iterator[str]:

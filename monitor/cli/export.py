@@ -3,20 +3,18 @@
 import csv
 import time
 from collections.abc import Iterator
-from contextlib import closing
 from pathlib import Path
 
 import click
 
 from monitor.cli.options import Instant, config_option
+from monitor.cli.stores import stores
 from monitor.errors import Problem, SettingsError
 from monitor.ingest.csv_log import EXPORTED
 from monitor.quality import Reason
 from monitor.quantities import DERIVED_UNITS, Quantity, unit_of
 from monitor.setup.settings import Settings
-from monitor.store.readings import SeriesKey
-from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.readings import SqliteReadings
+from monitor.store.readings import ReadingStore, SeriesKey
 from monitor.store.sqlite.state import setup
 from monitor.times import DAY_MS, rfc3339
 
@@ -47,10 +45,9 @@ def command(
         end_ms = time.time_ns() // 1_000_000
     if start_ms >= end_ms:
         raise click.BadParameter(f"must lie before {rfc3339(end_ms)}", param_hint="--from")
-    with closing(Database(settings.store.path)) as database:
+    with stores(settings) as (database, readings):
         with database.reading() as connection:
             place = setup.get(connection, enclosure).place
-        readings = SqliteReadings(database)
         keys = [SeriesKey(enclosure, probe.id, q) for probe in place.probe for q in Quantity]
         count = 0
         try:
@@ -69,7 +66,7 @@ def command(
 
 
 def _rows(
-    readings: SqliteReadings, key: SeriesKey, start_ms: int, end_ms: int
+    readings: ReadingStore, key: SeriesKey, start_ms: int, end_ms: int
 ) -> Iterator[tuple[object, ...]]:
     for part_ms in range(start_ms, end_ms, AT_A_TIME_MS):
         track = readings.track(key, part_ms, min(part_ms + AT_A_TIME_MS, end_ms))

@@ -3,22 +3,21 @@
 import datetime as dt
 import time
 from collections.abc import Mapping
-from contextlib import closing
 from pathlib import Path
 
 import click
 import numpy as np
 
 from monitor.cli.options import config_option
+from monitor.cli.stores import stores
 from monitor.errors import NotFound
 from monitor.ingest import csv_log
 from monitor.judge import Memory, Rules, judge
 from monitor.quantities import Quantity
 from monitor.setup.models import Correction, Enclosure, Probe
 from monitor.setup.settings import Settings
-from monitor.store.readings import Readings, SeriesKey
+from monitor.store.readings import Readings, ReadingStore, SeriesKey
 from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.readings import SqliteReadings
 from monitor.store.sqlite.state import setup
 
 
@@ -51,9 +50,8 @@ def command(
     )
     report = csv_log.Report()
     new = there = 0
-    with closing(Database(settings.store.path)) as database:
+    with stores(settings) as (database, readings):
         place, probe, zone = _probe(database, address)
-        readings = SqliteReadings(database)
         keys = {q: SeriesKey(place, probe.id, q) for q in layout.quantities}
         ids = dict(zip(keys, readings.series_ids(list(keys.values())), strict=True))
         calibration = {} if layout.exported else probe.calibration
@@ -99,7 +97,7 @@ def _columns(part: csv_log.Part, ids: Mapping[Quantity, int]) -> Readings:
     )
 
 
-def _fresh(readings: SqliteReadings, key: SeriesKey, times: list[int]) -> int:
+def _fresh(readings: ReadingStore, key: SeriesKey, times: list[int]) -> int:
     """How many of these times the series does not have yet."""
     if not times:
         return 0

@@ -2,17 +2,15 @@
 
 import json
 import time
-from contextlib import closing
 
 import click
 
 from monitor.analysis.settling import Result, Settling
 from monitor.cli.options import Instant, config_option
+from monitor.cli.stores import stores
 from monitor.jobs.settling import settling_of, wire
 from monitor.setup.settings import Settings
 from monitor.species.library import load_library
-from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.readings import SqliteReadings
 
 MARKS = {Result.PASS: "yes", Result.FAIL: "no ", Result.UNKNOWN: "?  "}
 
@@ -29,8 +27,8 @@ def command(enclosure: str, at_ms: int | None, as_json: bool, settings: Settings
     """
     at_ms = time.time_ns() // 1_000_000 if at_ms is None else at_ms
     library = load_library(settings.setup.species)
-    with closing(Database(settings.store.path)) as database:
-        found = settling_of(database, SqliteReadings(database), library, enclosure, at_ms)
+    with stores(settings) as (database, readings):
+        found = settling_of(database, readings, library, enclosure, at_ms)
     if as_json:
         click.echo(json.dumps(wire(enclosure, found), ensure_ascii=False))
     else:

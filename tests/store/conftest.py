@@ -16,7 +16,12 @@ from monitor.store.sqlite.readings import SqliteReadings
 from tests.store.engines import START_MS, Engine, Probe
 from tests.support.engines import Influx, TimeSeriesServer, Victoria
 
-ENGINES = ("sqlite", "hasty_sqlite", "influx", "victoria")
+ENGINES = (
+    "sqlite",
+    "hasty_sqlite",
+    pytest.param("influx", marks=pytest.mark.slow),
+    pytest.param("victoria", marks=pytest.mark.slow),
+)
 
 
 @pytest.fixture(params=ENGINES)

@@ -23,6 +23,8 @@ from tests.support.engines import Influx, TimeSeriesServer, Victoria
 from tests.support.waiting import eventually
 from tests.support.weather import Mood, Weather
 
+pytestmark = pytest.mark.slow
+
 KEYS = [SeriesKey("cork-cube", f"p{n}", Quantity.HUMIDITY) for n in range(3)]
 
 
@@ -192,7 +194,6 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
     subprocess.run(["umount", "-l", str(folder)], check=True)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("kind", [Influx, Victoria])
 def test_a_full_disk_loses_nothing(
     tmp_path: Path,

@@ -23,6 +23,9 @@ dir = "{folder}/meta"
 dir = "{folder}/data"
 wal-dir = "{folder}/wal"
 query-log-enabled = false
+cache-snapshot-write-cold-duration = "{cold}"
+compact-full-write-cold-duration = "{cold}"
+max-concurrent-compactions = 1
 [http]
 bind-address = "127.0.0.1:{http}"
 log-enabled = false
@@ -84,18 +87,21 @@ class Process:
 
 
 class Influx:
-    """InfluxDB 1.6 with nginx in front; ``url`` takes writes of version 2."""
+    """InfluxDB 1.6 with nginx in front; ``url`` takes writes of version 2.
+
+    After ``cold`` without a write it packs what it has for good.
+    """
 
     engine: Literal["influxdb"] = "influxdb"
 
-    def __init__(self, folder: Path, disk: Path | None = None) -> None:
+    def __init__(self, folder: Path, disk: Path | None = None, cold: str = "10m") -> None:
         folder.mkdir(parents=True, exist_ok=True)
         http, port = free_port(), free_port()
         self.disk = disk or folder
         self.url = f"http://127.0.0.1:{port}"
         self._direct = f"http://127.0.0.1:{http}"
         (folder / "influxd.conf").write_text(
-            INFLUX.format(folder=self.disk, http=http, rpc=free_port())
+            INFLUX.format(folder=self.disk, http=http, rpc=free_port(), cold=cold)
         )
         (folder / "nginx.conf").write_text(NGINX.format(folder=folder, http=http, port=port))
         self._server = Process(
@@ -206,5 +212,5 @@ TimeSeriesServer = Influx | Victoria
 
 
 def folder_size(folder: Path) -> int:
-    """Bytes of all files below a folder."""
-    return sum(file.stat().st_size for file in folder.rglob("*") if file.is_file())
+    """Bytes that all files below a folder take; what was reserved and not used does not count."""
+    return sum(512 * file.stat().st_blocks for file in folder.rglob("*") if file.is_file())

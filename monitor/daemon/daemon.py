@@ -2,6 +2,7 @@
 
 import asyncio
 import logging
+import signal
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
@@ -11,8 +12,9 @@ from monitor.api.app import create_app
 from monitor.api.parts import Parts
 from monitor.daemon import web_server
 from monitor.daemon.broker import EmbeddedBroker
+from monitor.daemon.claim import Claim
 from monitor.daemon.supervisor import Supervisor, Watchdog
-from monitor.errors import Problem, SettingsError, StoreError
+from monitor.errors import Conflict, Problem, SettingsError, StoreError
 from monitor.ingest.link import Link
 from monitor.ingest.live import Hub
 from monitor.ingest.loop import IngestLoop
@@ -31,6 +33,7 @@ from monitor.notify.kinds import channels
 from monitor.notify.target import Target
 from monitor.setup.file import load_setup
 from monitor.setup.settings import HeartbeatSettings, Settings
+from monitor.setup.share import ShareSettings
 from monitor.species.library import Library, load_library
 from monitor.store.engines import opened
 from monitor.store.sqlite.database import Database
@@ -58,7 +61,9 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
     Raises:
         SettingsError: the port, the set-up file, a species, a secret or the tokens that an open
             address needs cannot be had.
-        StoreError: the database cannot be opened, or its engine does not answer.
+        StoreError: the database cannot be opened, or its engine does not answer; with a share, the
+            broker does not.
+        Conflict: another daemon watches some of the same enclosures.
     """
     with ExitStack() as stack:
         server = settings.server
@@ -75,6 +80,7 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
             broker.start()
             stack.callback(broker.stop)
 
+        claim = _claim(settings, stack)
         readings = stack.enter_context(opened(settings.store, database))
         hub, rejects = Hub(), Rejects()
         courier = Courier(database, channels(settings, clock=clock), clock=clock)
@@ -99,7 +105,7 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         clockwork = Clockwork()
         clockwork.daily("forget", 3, 17, lambda: loop.ask(Pipeline.forget).result())
         if settings.report.channels:
-            nights = Nights(database, readings, library)
+            nights = Nights(database, readings, library, settings.share.has)
             reporter = Reporter(database, nights, settings.report, clock, courier.wake)
             clockwork.every("morning report", LOOK_EVERY_S, reporter.look)
         board = AlarmBoard(settings.broker, database, clock=clock)
@@ -147,6 +153,8 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
 
         web_server.serve(app, listening, when_up, before_exit)
         log.info("stopping")
+        if claim is not None and claim.says:
+            raise Conflict(claim.says)
 
 
 def _apply_setup_file(
@@ -158,6 +166,21 @@ def _apply_setup_file(
     with database.transaction() as connection:
         for place in wanted.places:
             setup.put(connection, place, who=FROM_FILE, now_ms=now_ms)
+
+
+def _claim(settings: Settings, stack: ExitStack) -> Claim | None:
+    """The claim of a daemon that others may stand beside; one with a file of its own needs none."""
+    if settings.share == ShareSettings() and settings.store.engine == "sqlite":
+        return None
+
+    def lost(says: str) -> None:
+        log.error("%s; stopping", says)
+        signal.raise_signal(signal.SIGTERM)
+
+    claim = Claim(settings.broker, settings.share, lost)
+    claim.take()
+    stack.callback(claim.release)
+    return claim
 
 
 def _require_tokens(settings: Settings, database: Database) -> None:

@@ -19,6 +19,7 @@ from monitor.setup.channels import Channel, mistakes
 from monitor.setup.environment import Variable, overlay, variables
 from monitor.setup.judging import JudgeSettings
 from monitor.setup.reporting import ReportSettings
+from monitor.setup.share import ShareSettings
 from monitor.setup.sources import Source
 
 M = TypeVar("M", bound=Model)
@@ -110,6 +111,8 @@ class Settings(Model):
     """The MQTT broker."""
     store: StoreSettings = StoreSettings()
     """Readings and state."""
+    share: ShareSettings = ShareSettings()
+    """What this daemon watches."""
     setup: SetupSettings = SetupSettings()
     """The set-up."""
     source: tuple[Source, ...] = (Source(topic="dewkeep/{enclosure}/{probe}"),)

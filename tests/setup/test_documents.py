@@ -38,6 +38,7 @@ from monitor.setup.settings import (
     StoreSettings,
     load_settings,
 )
+from monitor.setup.share import ShareSettings
 from monitor.setup.sources import Source
 from monitor.species.library import load_library
 from monitor.species.profile import CitedRange, DryOut, Profile, Season
@@ -49,6 +50,7 @@ TABLES: list[tuple[str, str, type[BaseModel]]] = [
     ("setup.md", "### `[server]`", ServerSettings),
     ("setup.md", "### `[broker]`", BrokerSettings),
     ("setup.md", "### `[store]`", StoreSettings),
+    ("setup.md", "### `[share]`", ShareSettings),
     ("setup.md", "### `[setup]`", SetupSettings),
     ("setup.md", "### `[[source]]`", Source),
     ("setup.md", "### `[heartbeat]`", HeartbeatSettings),

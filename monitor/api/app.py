@@ -6,6 +6,7 @@ from monitor import __version__
 from monitor.api import (
     alarms,
     climate,
+    compatibility,
     events,
     health,
     journal,
@@ -44,7 +45,7 @@ def create_app(parts: Parts) -> FastAPI:
     api = APIRouter(prefix=PREFIX)
     for module in (
         *(places, climate, settling, alarms, quiet, nights, rehearsal),
-        *(journal, species, events, health),
+        *(journal, species, compatibility, events, health),
     ):
         api.include_router(module.router)
     app.include_router(api)

@@ -13,6 +13,7 @@ WRONG_INPUT = 2
 _COMMANDS = {
     "backup": "monitor.cli.backup",
     "check": "monitor.cli.check",
+    "compatibility": "monitor.cli.compatibility",
     "demo": "monitor.cli.demo",
     "export": "monitor.cli.export",
     "import": "monitor.cli.import_",

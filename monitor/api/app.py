@@ -9,6 +9,7 @@ from monitor.api import (
     compatibility,
     events,
     health,
+    history,
     journal,
     links,
     nights,
@@ -45,7 +46,7 @@ def create_app(parts: Parts) -> FastAPI:
     api = APIRouter(prefix=PREFIX)
     for module in (
         *(places, climate, settling, alarms, quiet, nights, rehearsal),
-        *(journal, species, compatibility, events, health),
+        *(journal, species, compatibility, history, events, health),
     ):
         api.include_router(module.router)
     app.include_router(api)

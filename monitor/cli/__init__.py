@@ -16,6 +16,7 @@ _COMMANDS = {
     "compatibility": "monitor.cli.compatibility",
     "demo": "monitor.cli.demo",
     "export": "monitor.cli.export",
+    "handover": "monitor.cli.handover",
     "import": "monitor.cli.import_",
     "rehearse": "monitor.cli.rehearse",
     "restore": "monitor.cli.restore",

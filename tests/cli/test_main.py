@@ -12,7 +12,7 @@ from monitor.cli import main
 from tests.cli.conftest import CommandLine
 
 COMMANDS = (
-    *("backup", "check", "compatibility", "demo", "export", "import", "rehearse"),
+    *("backup", "check", "compatibility", "demo", "export", "handover", "import", "rehearse"),
     *("restore", "serve", "settling", "setup", "token"),
 )
 

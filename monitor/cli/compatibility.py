@@ -20,6 +20,10 @@ from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.state import setup
 from monitor.times import SECOND_MS
 
+NO_ADVICE = (
+    "Ranges are starting points, not veterinary advice; see a vet who treats the species. Keeping "
+    "some species needs a permit."
+)
 MOST_SHOWN = 5
 """Candidates of each kind that are listed; --json has all."""
 
@@ -90,3 +94,8 @@ def _lines(found: dict[str, Any]) -> Iterator[str]:
             yield f"\nWould fit ({kind})"
         for each in shown:
             yield f"  {each['fit']:4.0%}  {each['name']} ({each['species']}). {each['says']}"
+    names = {each["species"]: each["name"] for each in found["inhabitants"]}
+    yield "\nCautions"
+    for each in found["cautions"]:
+        yield f"  {names[each['species']]}: {each['says']}"
+    yield f"  {NO_ADVICE}"

@@ -3,6 +3,7 @@
 import datetime as dt
 from collections.abc import Iterable, Mapping
 
+from monitor.setup.daylight import EARLIEST_MS, LATEST_MS
 from monitor.setup.models import Enclosure, Zone, ZoneRange
 from monitor.species.compatibility import Compatibility, compatibility
 from monitor.species.library import Library
@@ -10,8 +11,9 @@ from monitor.times import SECOND_MS
 
 
 def day_of(enclosure: Enclosure, at_ms: int) -> dt.date:
-    """The day it is in an enclosure, by its own clock."""
-    return dt.datetime.fromtimestamp(at_ms / SECOND_MS, enclosure.zone_info).date()
+    """The day it is in an enclosure, by its own clock; of times beyond 1970 to 2200 the nearest."""
+    within_ms = min(max(at_ms, EARLIEST_MS), LATEST_MS)
+    return dt.datetime.fromtimestamp(within_ms / SECOND_MS, enclosure.zone_info).date()
 
 
 def company_of(enclosure: Enclosure, library: Library, on_date: dt.date) -> Compatibility:

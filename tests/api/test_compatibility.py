@@ -25,6 +25,9 @@ def test_an_enclosure_is_looked_at(http: httpx.Client) -> None:
     ]
     assert told["ranges"]["canopy"]["day"]["humidity"] == [60, 95]
     assert told["candidates"][0]["fit"] == 1.0
+    assert {"species": "correlophus-ciliatus", "says": "A lost tail does not grow again."} in told[
+        "cautions"
+    ]
     assert {"zone", "when", "temperature", "vapour_pressure"} == set(told["water"]["regions"][0])
 
 

@@ -11,7 +11,7 @@ def test_an_enclosure_is_looked_at_with_a_newcomer(cli: CommandLine) -> None:
     """As it stands, and as if someone lived there too."""
     gecko = ("--species", "correlophus-ciliatus")
 
-    assert cli.ok("compatibility", "cork-cube") == "Nobody lives here yet.\n"
+    assert cli.ok("compatibility", "cork-cube").startswith("Nobody lives here yet.\n\nCautions\n")
     told = json.loads(cli.ok("compatibility", "cork-cube", *gecko, *JUNE, "--json"))
 
     assert [each["species"] for each in told["inhabitants"]] == ["correlophus-ciliatus"]
@@ -29,6 +29,8 @@ def test_a_company_that_lives_nowhere_is_told_in_words(cli: CommandLine) -> None
     )
     assert "Instead of porcellio-scaber: Dwarf white isopod" in says
     assert "Would fit (crew)" in says
+    assert "Dyeing dart frog: Its skin takes up what is in the water" in says
+    assert says.endswith("Keeping some species needs a permit.\n")
 
 
 def test_what_only_other_months_bring_has_its_months(cli: CommandLine) -> None:

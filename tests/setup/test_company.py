@@ -41,6 +41,7 @@ def test_water_is_reckoned_with_the_ranges_in_force() -> None:
 def test_the_day_is_that_of_the_enclosures_clock() -> None:
     """In the evening of UTC it is the next morning there."""
     assert day_of(FROGS, parse_rfc3339("2026-11-30T20:00:00Z")) == dt.date(2026, 12, 1)
+    assert day_of(FROGS, parse_rfc3339("9999-12-31T23:59:59Z")) == dt.date(2200, 1, 1)
 
 
 def test_a_species_without_a_profile_is_told() -> None:

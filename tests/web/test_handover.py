@@ -8,6 +8,7 @@ import pytest
 
 from monitor.setup.journal import ENTRY, Source
 from monitor.store.sqlite.state import journal
+from monitor.store.sqlite.state.tokens import Scope
 from monitor.times import DAY_MS
 from monitor.web.handover import sheet, standalone
 from tests.web.conftest import NIGHT_MS, MakeShow, Show, enclosure
@@ -140,6 +141,17 @@ def test_the_code_leads_to_the_page_unless_that_is_out_of_reach(show: Show) -> N
     assert "<svg" not in show.get(SHEET).text
 
 
+def test_the_page_loads_its_style_from_here(show: Show) -> None:
+    """Its policy allows no other, and a style inside would not be heeded."""
+    answer = show.get(SHEET)
+    (style,) = re.findall(r'<link rel="stylesheet" href="([^"]+)"', answer.text)
+
+    assert "@page" in show.get(style).text
+    assert "<style" not in answer.text
+    assert "style=" not in answer.text
+    assert "style-src 'self'" in answer.headers["content-security-policy"]
+
+
 def test_the_file_needs_nothing_else(show: Show) -> None:
     """Style inside, nothing loaded from anywhere."""
     html = paper(show)
@@ -161,5 +173,8 @@ def test_an_enclosure_without_anything_still_has_a_sheet(make_show: MakeShow) ->
 def test_only_enclosures_have_a_sheet_and_only_for_those_who_may_see(make_show: MakeShow) -> None:
     """A stranger's name is not found; without a token nothing is shown."""
     show = make_show({"enclosure": [enclosure()]}, needs_token=True)
+    key = show.token(Scope.VIEW)
 
     assert show.get(SHEET).status_code == 401
+    assert show.get(SHEET, key).status_code == 200
+    assert show.get("/enclosures/nowhere/handover", key).status_code == 404

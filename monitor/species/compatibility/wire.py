@@ -45,6 +45,11 @@ def wire(found: Compatibility, volume_l: float | None = None) -> dict[str, Any]:
             for each in found.alternatives
         ],
         "candidates": [_candidate(each) for each in found.candidates],
+        "cautions": [
+            {"species": each.id, "says": caution}
+            for each in found.company
+            for caution in each.cautions
+        ],
     }
 
 

@@ -124,7 +124,7 @@ def _ground_words(ground: Ground) -> str:
 def _ventilation(other: Profile, anchor: Profile) -> Iterator[Risk]:
     steps = other.ventilation.step - anchor.ventilation.step
     if abs(steps) >= FAR:
-        outcome = "suffers in still, damp air" if steps > 0 else "dries out in moving air"
+        outcome = "may suffer in still, damp air" if steps > 0 else "may dry out in moving air"
         says = (
             f"{other.name} needs {other.ventilation} ventilation, {anchor.name} "
             f"{anchor.ventilation}: {other.name} {outcome}."

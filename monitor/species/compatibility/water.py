@@ -91,29 +91,28 @@ class Evening:
     @property
     def says(self) -> str:
         """What it means, in sentences; empty if there is nothing to know."""
-        where = places(self.zones)
-        words = []
+        told = []
         if self.least_g_m3 > 0:
-            words.append(
-                f"Even the driest air allowed in {where} by day holds "
-                f"{self.least_g_m3:.1f} g/m³ more water than the dampest allowed by night: it "
-                "must leave the air every evening."
+            told.append(
+                f"even the driest air allowed by day holds {self.least_g_m3:.1f} g/m³ more water "
+                "than the dampest allowed by night; it must leave the air every evening"
             )
         if self.least_g_m3 < 0:
-            words.append(
-                f"Even the dampest air allowed in {where} by day holds "
-                f"{-self.least_g_m3:.1f} g/m³ less water than the driest allowed by night: it "
-                "must be added every evening, by misting or from wet ground."
+            told.append(
+                f"even the dampest air allowed by day holds {-self.least_g_m3:.1f} g/m³ less water "
+                "than the driest allowed by night; it must be added every evening, by misting or "
+                "from wet ground"
             )
         if self.aimed.dew_g_m3 > 0:
-            words.append(
-                f"From {self.by_day} by day to {self.by_night} by night in {where}, "
+            told.append(
+                f"from {self.by_day} by day to {self.by_night} by night, "
                 f"{self.aimed.leaves_g_m3:.1f} g/m³ of water must leave the air; "
                 f"{self.aimed.dew_g_m3:.1f} g/m³ of them are more than it can hold and settle as "
                 f"dew, first where glass or leaves are below {self.aimed.dew_point:.1f} °C, "
-                "unless vents take them away before."
+                "unless vents take them away before"
             )
-        return " ".join(words)
+        where = places(self.zones).capitalize()
+        return " ".join(f"{where}: {each}." for each in told)
 
 
 @dataclass(frozen=True, slots=True)

@@ -120,8 +120,8 @@ def test_ranges_that_never_meet_are_told_with_the_least() -> None:
     nearest = cooling(27.0, 79.0, 21.0, 81.0)
     assert evening.least_g_m3 == pytest.approx(nearest.leaves_g_m3)
     assert evening.least_g_m3 > 0
-    assert "the driest air allowed in canopy by day holds" in evening.says
-    assert "From 28 °C at 80 % by day to 20 °C at 80 % by night in canopy, 8.5 g/m³" in evening.says
+    assert evening.says.startswith("Canopy: even the driest air allowed by day holds")
+    assert "Canopy: from 28 °C at 80 % by day to 20 °C at 80 % by night, 8.5 g/m³" in evening.says
     assert "5.1 g/m³ of them" in evening.says
     assert "below 24.2 °C" in evening.says
 
@@ -133,7 +133,7 @@ def test_water_that_must_come_is_told_as_such() -> None:
     (evening,) = water({Zone.FLOOR: zone_range(day, night)}, {}).evenings
 
     assert evening.least_g_m3 < 0
-    assert evening.says.startswith("Even the dampest air allowed in floor by day holds")
+    assert evening.says.startswith("Floor: even the dampest air allowed by day holds")
     assert "must be added every evening" in evening.says
 
 

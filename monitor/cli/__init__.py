@@ -14,6 +14,7 @@ _COMMANDS = {
     "backup": "monitor.cli.backup",
     "check": "monitor.cli.check",
     "compatibility": "monitor.cli.compatibility",
+    "copy": "monitor.cli.copy_",
     "demo": "monitor.cli.demo",
     "export": "monitor.cli.export",
     "handover": "monitor.cli.handover",

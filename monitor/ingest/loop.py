@@ -198,7 +198,12 @@ class IngestLoop:
                 self._take_singly()
         if self._taken:
             # What was taken once is not taken again, however often handing over has to be tried.
-            self._pipeline.hand_over()
+            try:
+                self._pipeline.hand_over()
+            except StoreError:
+                # A keeper's doings are kept here and need no engine.
+                self._answer_requests()
+                raise
             self.link.acknowledge(self._held)
             self._held, self._taken = [], False
         self._answer_requests()

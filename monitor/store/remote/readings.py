@@ -11,7 +11,7 @@ Appending, flushing, tidying and expiring are the writer's; reading is open to e
 import sqlite3
 import time
 from collections import deque
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,6 +49,8 @@ DRAWN_BY_SERVER = 20_000
 """With more buckets than this the readings are fetched and added up here."""
 ASKED_SINGLY = 8
 """Up to so many series are looked up one by one, each in its own span."""
+EXPIRE_AT_ONCE_S, EXPIRE_A_TURN_S = 2.0, 0.2
+"""Readings are forgotten in the thread that takes new ones, which must not wait for long."""
 FORGOTTEN = "forgotten_before"
 NOTHING = Track(np.empty(0, np.int64), np.empty(0), np.empty(0, np.uint8))
 
@@ -80,6 +82,9 @@ class RemoteReadings:
                 "SELECT value FROM meta WHERE key = ?", (FORGOTTEN,)
             ).fetchone()
         self._forgotten_ms = int(row[0]) if row else 0
+        self._closed_ms = self._forgotten_ms
+        """No reading from before this time is taken any more."""
+        self._expiry: Iterator[int] | None = None
 
     # -- series ----------------------------------------------------------------------------------
 
@@ -157,6 +162,7 @@ class RemoteReadings:
         """Send what is left over, and find out whether the server has lost anything."""
         del now_ms
         self.flush()
+        self._expire_for(EXPIRE_A_TURN_S)
         now = time.monotonic()
         if self._engine.safe_at_once or now < self._look_due:
             return
@@ -171,22 +177,49 @@ class RemoteReadings:
         self._let_go(old.index(False) if False in old else len(old))
 
     def expire(self, before_ms: int) -> int:
-        """Forget raw readings older than ``before_ms``, by whole hours; how many went."""
+        """Forget raw readings older than ``before_ms``, by whole hours; how many went so far.
+
+        In a large house the rest follows bit by bit, as it is tidied.
+        """
         before_ms = min(before_ms, LAST_MS) // HOUR_MS * HOUR_MS
-        if before_ms <= self._forgotten_ms:
-            return 0
-        self.flush()
-        keys = list(self.known_series())
-        # In this order: whatever ends it, it can be done again, and nothing is added up twice.
-        went = self._engine.roll_up(keys, self._forgotten_ms, before_ms)
+        if self._expiry is None:
+            if before_ms <= self._forgotten_ms:
+                return 0
+            self.flush()
+            self._expiry = self._expiring(before_ms)
+        return self._expire_for(EXPIRE_AT_ONCE_S)
+
+    def _expire_for(self, seconds: float) -> int:
+        """Go on forgetting for a while."""
+        until, went = time.monotonic() + seconds, 0
+        expiry, self._expiry = self._expiry, None  # given up if the server fails: begun anew later
+        for each in expiry or ():
+            went += each
+            if time.monotonic() >= until:
+                self._expiry = expiry
+                break
+        return went
+
+    def _expiring(self, before_ms: int) -> Iterator[int]:
+        """Forget, a probe at a time.
+
+        In this order: whatever ends it, it can be begun anew, and nothing is added up twice.
+        """
+        self._closed_ms = before_ms
+        probes: dict[tuple[str, str], list[SeriesKey]] = {}
+        for key in self.known_series():
+            probes.setdefault((key.place, key.probe), []).append(key)
+        for keys in probes.values():
+            yield self._engine.roll_up(keys, self._forgotten_ms, before_ms)
         with self._database.transaction() as connection:
             connection.execute(
                 "INSERT OR REPLACE INTO meta (key, value) VALUES (?, ?)",
                 (FORGOTTEN, str(before_ms).encode()),
             )
         self._forgotten_ms = before_ms
-        self._engine.forget(keys, before_ms)
-        return went
+        for keys in probes.values():
+            self._engine.forget(keys, before_ms)
+            yield 0
 
     # -- reading ---------------------------------------------------------------------------------
 
@@ -297,7 +330,7 @@ class RemoteReadings:
         readings = readings.part(order)
         once = np.ones(len(order), np.bool_)
         once[1:] = (np.diff(readings.series) != 0) | (np.diff(readings.at_ms) != 0)
-        readings = readings.part(once & (readings.at_ms >= self._forgotten_ms))
+        readings = readings.part(once & (readings.at_ms >= self._closed_ms))
         doubtful = np.flatnonzero(~newest.is_later(readings))
         if len(doubtful):
             there = np.zeros(len(readings), np.bool_)

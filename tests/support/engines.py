@@ -78,6 +78,12 @@ class Process:
             self._process = subprocess.Popen(self._command, stdout=log, stderr=log)
         eventually(lambda: listens(self._port), f"{self._command[0]} ({self._log.read_text()})")
 
+    @property
+    def pid(self) -> int:
+        """The process id."""
+        assert self._process is not None
+        return self._process.pid
+
     def kill(self) -> None:
         """End it as a power cut would."""
         if self._process is not None:
@@ -142,6 +148,11 @@ class Influx:
     def show(self) -> None:
         """What it has accepted can be read at once."""
 
+    @property
+    def pid(self) -> int:
+        """The process id of the database."""
+        return self._server.pid
+
     def size(self) -> int:
         """Bytes on disk."""
         return folder_size(self.disk / "data") + folder_size(self.disk / "wal")
@@ -198,6 +209,11 @@ class Victoria:
     def show(self) -> None:
         """Have what was accepted found by questions now, not in a second."""
         httpx.get(f"{self.url}/internal/force_flush", timeout=20).raise_for_status()
+
+    @property
+    def pid(self) -> int:
+        """The process id of the database."""
+        return self._server.pid
 
     def size(self) -> int:
         """Bytes on disk."""

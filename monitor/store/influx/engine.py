@@ -27,6 +27,9 @@ NAMED_AT_MOST = 50
 AT_ONCE_MS = 30 * DAY_MS
 
 
+Row = Sequence[Any]
+
+
 class _Series(msgspec.Struct):
     values: list[list[Any]]
     tags: dict[str, str] = {}
@@ -63,12 +66,15 @@ class InfluxEngine:
         self, keys: Sequence[SeriesKey], start_ms: int, end_ms: int
     ) -> Mapping[SeriesKey, Track]:
         """The readings of some series in ``[start_ms, end_ms)``."""
-        found = self._query(
-            f"SELECT value, bad, reason FROM {MEASUREMENT} "  # noqa: S608 - names are checked
-            f"WHERE {_span(start_ms, end_ms)}{_among(keys)} {BY_SERIES}"
-        )
-        wanted = set(keys)
-        return {key: _track(rows) for key, rows in found if key in wanted}
+        among = f"FROM {MEASUREMENT} WHERE {_span(start_ms, end_ms)}{_among(keys)} {BY_SERIES}"
+        # Nearly all readings are good: asked for alone they come three times as fast.
+        good = dict(self._query(f"SELECT value {among}"))
+        marked = dict(self._query(f"SELECT bad, reason {among}"))
+        return {
+            key: _track(good.get(key, []), marked.get(key, []))
+            for key in keys
+            if key in good or key in marked
+        }
 
     def tally(self, key: SeriesKey, start_ms: int, end_ms: int, width_s: int) -> Tally:
         """Readings that are not bad, added up by the server."""
@@ -83,11 +89,21 @@ class InfluxEngine:
 
     def newest(self, keys: Sequence[SeriesKey]) -> Mapping[SeriesKey, Track]:
         """Of each series the newest reading that is not bad, and the newest bad one."""
-        rows: dict[SeriesKey, list[list[Any]]] = {}
-        for columns in ("last(value), bad, reason", "value, last(bad), reason"):
-            for key, found in self._query(f"SELECT {columns} FROM {MEASUREMENT} {BY_SERIES}"):  # noqa: S608
-                rows.setdefault(key, []).extend(found)
-        return {key: _track(sorted(rows[key])) for key in keys if key in rows}
+        good, bad = (
+            dict(self._query(f"SELECT last({field}), reason FROM {MEASUREMENT} {BY_SERIES}"))  # noqa: S608
+            for field in ("value", "bad")
+        )
+        return {
+            key: _track(
+                [row[:2] for row in good.get(key, [])],
+                [
+                    *([at_ms, None, reason] for at_ms, _, reason in good.get(key, [])),
+                    *bad.get(key, []),
+                ],
+            )
+            for key in keys
+            if key in good or key in bad
+        }
 
     def run(self) -> str:
         """Nothing depends on restarts: what was accepted is on disk."""
@@ -227,10 +243,14 @@ def _key(named: Mapping[str, str]) -> SeriesKey | None:
         return None
 
 
-def _track(rows: Sequence[Sequence[Any]]) -> Track:
-    """Rows of time, value, bad, reason, by time."""
-    return Track(
-        np.array([row[0] for row in rows], np.int64),
-        np.array([row[2] if row[1] is None else row[1] for row in rows], np.float64),
-        np.array([row[3] or 0 for row in rows], np.uint8),
-    )
+def _track(good: Sequence[Row], marked: Sequence[Row]) -> Track:
+    """One series from rows of (time, value) and rows of (time, bad value, reason)."""
+    bad = [(at_ms, value) for at_ms, value, _ in marked if value is not None]
+    rows = np.array([*good, *bad], np.float64).reshape(-1, 2)
+    rows = rows[np.argsort(rows[:, 0], kind="stable")]
+    at_ms = rows[:, 0].astype(np.int64)
+    reason = np.zeros(len(at_ms), np.uint8)
+    if marked:
+        known = {row[0]: row[2] or 0 for row in marked}
+        reason[:] = [known.get(at, 0) for at in at_ms.tolist()]
+    return Track(at_ms, rows[:, 1].copy(), reason)

@@ -3,6 +3,7 @@
 import os
 import subprocess
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -206,30 +207,26 @@ def test_a_full_disk_loses_nothing(
     monkeypatch.setattr(remote, "LOOK_EVERY_S", 0.0)
     server = kind(tmp_path / "server", small_disk / "data").start()
     server.create("dewkeep")
-    with opened(StoreSettings(engine=server.engine, url=server.url), database) as store:
+    settings = StoreSettings(engine=server.engine, url=server.url)
+    with closing(server), opened(settings, database) as store:
         store.append(batch(store, 0))
         store.flush()
         fill(small_disk / "filler")
+        sent = [0]
 
         def is_full() -> bool:
-            store.append(batch(store, len(sent)))
-            sent.append(1)
-            try:
-                store.flush()
-            except StoreUnavailable:
-                return True
-            return False
+            sent.append(len(sent))
+            store.append(batch(store, sent[-1]))
+            return not can_store(store)
 
-        sent = [1]
         eventually(is_full, "the server noticing that its disk is full", every_s=0.5)
         (small_disk / "filler").unlink()
         server.kill()
         server.revive()
-        eventually(lambda: no_trouble(store), "storing again", every_s=0.5)
+        eventually(lambda: can_store(store), "storing again", every_s=0.5)
 
         assert kept(store, server) == expected(len(sent))
         assert counted(store, server) == 10 * len(sent)
-    server.close()
 
 
 def fill(file: Path) -> None:
@@ -242,7 +239,7 @@ def fill(file: Path) -> None:
         os.close(descriptor)
 
 
-def no_trouble(store: ReadingStore) -> bool:
+def can_store(store: ReadingStore) -> bool:
     """Whether everything can be sent now."""
     try:
         store.tidy(START_MS)

@@ -59,6 +59,7 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="a tenth of everything")
     parser.add_argument("--only", choices=PARTS)
     parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--days", type=int, nargs="+", default=[30, 365, 5 * 365])
     options = parser.parse_args()
     scale = 10 if options.quick else 1
     parts = [options.only] if options.only else PARTS
@@ -66,7 +67,7 @@ def main() -> None:
         if "ingest" in parts:
             ingest(Path(folder), 60_000 // scale, options.rounds)
         if "history" in parts:
-            for days in (30, 365, 5 * 365):
+            for days in options.days:
                 history(Path(folder) / f"days-{days}", days // scale)
         if "enclosures" in parts:
             enclosures(Path(folder), 120_000 // scale, options.rounds)
@@ -103,7 +104,7 @@ def ingest(folder: Path, messages: int, rounds: int) -> None:
 
 def history(folder: Path, days: int) -> None:
     """Print what questions cost, and bytes per reading, with so many days of one probe behind."""
-    print(f"\n{days} days of temperature and humidity of one probe every 30 s; median, ms\n")
+    print(f"\n{days} days of temperature and humidity of one probe every 30 s; best of 7, ms\n")
     print(f"| | {' | '.join(ENGINES)} |\n|---|---:|---:|---:|")
     spans = [(name, n) for name, n in (("day", 1), ("month", 30), ("year", 365)) if n <= days]
     asked = [
@@ -129,7 +130,7 @@ def history(folder: Path, days: int) -> None:
             size = running.size() + (path.stat().st_size if engine == "sqlite" else 0)
             rows["bytes per reading"].append(f"{size / count:.1f}")
             for what, n, quantity in asked:
-                rows[what].append(f"{1000 * median_time(store, n, quantity):.1f}")
+                rows[what].append(f"{1000 * best_time(store, n, quantity):.1f}")
     for what, cells in rows.items():
         print(f"| {what} | {' | '.join(cells)} |", flush=True)
 
@@ -265,8 +266,11 @@ def settle(size: Callable[[], int]) -> None:
         time.sleep(5)
 
 
-def median_time(store: ReadingStore, days: int, quantity: Quantity) -> float:
-    """Seconds for the last so many days in at most ``POINTS`` buckets."""
+def best_time(store: ReadingStore, days: int, quantity: Quantity) -> float:
+    """Seconds for the last so many days in at most ``POINTS`` buckets.
+
+    The best of several: whatever else runs on the machine can only add to it.
+    """
     key = SeriesKey("e0", "p0", quantity)
     times: list[float] = []
     while len(times) < 3 or (len(times) < 7 and sum(times) < PATIENCE_S):
@@ -275,7 +279,7 @@ def median_time(store: ReadingStore, days: int, quantity: Quantity) -> float:
         times.append(time.perf_counter() - began)
         if int(buckets.count.sum()) < days * PER_DAY:
             raise RuntimeError(f"{int(buckets.count.sum())} of {days * PER_DAY} readings counted")
-    return statistics.median(times)
+    return min(times)
 
 
 if __name__ == "__main__":

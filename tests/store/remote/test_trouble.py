@@ -168,10 +168,9 @@ def test_a_server_that_is_away_at_the_start_is_told(
         open_store().append(batch(open_store(), 0))
 
 
-def test_a_bucket_that_does_not_exist_is_told(open_store: Opener, server: TimeSeriesServer) -> None:
-    """By its name; VictoriaMetrics has no buckets to miss."""
-    if isinstance(server, Victoria):
-        pytest.skip("no buckets")
+@pytest.mark.parametrize("server", [Influx], indirect=True)
+def test_a_bucket_that_does_not_exist_is_told(open_store: Opener, server: Influx) -> None:
+    """By its name (VictoriaMetrics has no buckets to miss)."""
     server.query("DROP DATABASE dewkeep")
     store = open_store()
 

@@ -4,7 +4,7 @@ Rules are plain values. The same set-up, ranges and settings always give the sam
 """
 
 import datetime as dt
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
@@ -86,18 +86,24 @@ class Rules:
         return limits | {probe.point for probe in self.probes}
 
 
-def compile_rules(setup: Setup, ranges: Ranges, settings: AlarmSettings) -> Rules:
+def compile_rules(
+    setup: Setup,
+    ranges: Ranges,
+    settings: AlarmSettings,
+    aside: Collection[tuple[str, str]] = (),
+) -> Rules:
     """The rules that follow from a set-up, the ranges of its zones and the alarm settings.
 
-    A probe whose zone has no range is watched for silence alone. A room's range is looked up
-    under its id and ``Zone.ROOM``.
+    A probe whose zone has no range, or that is ``aside`` (by place and id: it is not in its zone
+    just now), is watched for silence alone. A room's range is looked up under its id and
+    ``Zone.ROOM``.
     """
     probes: list[WatchedProbe] = []
     limits: dict[SeriesKey, tuple[Limit, ...]] = {}
     for place, daylight, probe in _placed_probes(setup):
         probes.append(WatchedProbe(place, probe.id, probe.zone, probe.silence_ms, daylight))
         wanted = ranges.get((place, probe.zone))
-        if wanted is None:
+        if wanted is None or (place, probe.id) in aside:
             continue
         for name in Spans.model_fields:
             series = SeriesKey(place, probe.id, Quantity(name))

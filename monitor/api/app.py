@@ -5,6 +5,7 @@ from fastapi import APIRouter, FastAPI
 from monitor import __version__
 from monitor.api import (
     alarms,
+    calibrations,
     climate,
     events,
     health,
@@ -41,7 +42,7 @@ def create_app(parts: Parts) -> FastAPI:
     api = APIRouter(prefix=PREFIX)
     for module in (
         *(places, climate, settling, alarms, nights, rehearsal),
-        *(journal, species, events, health),
+        *(journal, calibrations, species, events, health),
     ):
         api.include_router(module.router)
     app.include_router(api)

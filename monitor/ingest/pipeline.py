@@ -31,7 +31,7 @@ from monitor.setup.settings import Settings
 from monitor.species.library import Library
 from monitor.store.readings import ReadingStore, SeriesKey
 from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.state import journal, outbox, setup
+from monitor.store.sqlite.state import calibrations, journal, outbox, setup
 from monitor.store.sqlite.state.setup import Place
 from monitor.times import DAY_MS
 
@@ -129,7 +129,10 @@ class Pipeline:
         """
         self._readings.tidy(now_ms)
         with self._database.reading() as connection:
-            changed = setup.revision(connection) != self._standing.revision
+            changed = (
+                setup.revision(connection) != self._standing.revision
+                or calibrations.boxed(connection).keys() != self._standing.aside
+            )
         if changed or now_ms >= self._standing.until_ms:
             with self._database.transaction() as connection:
                 self._rebuild(connection, now_ms)

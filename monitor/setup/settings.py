@@ -15,6 +15,7 @@ from monitor.documents.toml import parse, read_toml
 from monitor.errors import Problem, SettingsError
 from monitor.setup.address import BaseAddress, Host, MqttServer, Port, WebAddress
 from monitor.setup.alarming import AlarmSettings
+from monitor.setup.calibration import CalibrationSettings
 from monitor.setup.channels import Channel, mistakes
 from monitor.setup.environment import Variable, overlay, variables
 from monitor.setup.judging import JudgeSettings
@@ -106,6 +107,8 @@ class Settings(Model):
     """When alarms are raised and over."""
     report: ReportSettings = ReportSettings()
     """The morning report."""
+    calibration: CalibrationSettings = CalibrationSettings()
+    """Probes in the salt box."""
 
     @model_validator(mode="after")
     def _channels_fit_together(self) -> Self:

@@ -22,4 +22,6 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration("state", state.TABLES),
     Migration("explanations", state.EXPLANATIONS),
     Migration("delivery", state.DELIVERY),
+    Migration("calibration", state.CALIBRATION),
+    Migration("photos", state.PHOTOS),
 )

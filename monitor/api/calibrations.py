@@ -1,0 +1,211 @@
+"""Calibration of humidity probes in the salt box: start, look, go on, finish, apply."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request, Response
+from pydantic import Field
+
+from monitor.analysis.calibration import GRID, FixedPoint
+from monitor.api.access import MayOperate, MayView
+from monitor.api.paging import PAGE, Limit, link_next
+from monitor.api.parts import GivenParts, Parts
+from monitor.documents.base import Model
+from monitor.jobs.calibrating import Calibrating, Progress
+from monitor.setup.calibration import Certificate, Salt, Step
+from monitor.store.sqlite.state import calibrations, setup
+from monitor.store.sqlite.state.calibrations import CalibrationRow
+from monitor.times import rfc3339
+
+router = APIRouter(tags=["calibration"])
+
+BELOW = "/{place}/probes/{probe}/calibrations"
+
+
+class Start(Model):
+    """What a run begins with."""
+
+    salts: tuple[Salt, ...] = Field(min_length=1, max_length=len(Salt))
+    """The salts in the order the probe is put to them."""
+
+
+@router.get(f"/enclosures{BELOW}")
+@router.get(f"/rooms{BELOW}", name="list_room_calibrations")
+def list_calibrations(
+    place: str,
+    probe: str,
+    parts: GivenParts,
+    _who: MayView,
+    request: Request,
+    response: Response,
+    limit: Limit = PAGE,
+    before: Annotated[int | None, Query(description="Taken from the Link header.")] = None,
+) -> list[dict[str, Any]]:
+    """Runs and their certificates, newest first."""
+    with parts.database.reading() as connection:
+        setup.get(connection, place)
+        rows = calibrations.page(connection, place, probe, before=before, limit=limit)
+    if rows:
+        link_next(request, response, rows, limit, str(rows[-1].id))
+    return [shown(row) for row in rows]
+
+
+@router.post(f"/enclosures{BELOW}", status_code=201)
+@router.post(f"/rooms{BELOW}", status_code=201, name="start_room_calibration")
+def start_calibration(
+    place: str, probe: str, parts: GivenParts, who: MayOperate, body: Start
+) -> dict[str, Any]:
+    """The probe is in the box with the first salt; its climate alarms are off meanwhile."""
+    return told(_calibrating(parts).start(place, probe, body.salts, who, parts.clock()))
+
+
+@router.get(f"/enclosures{BELOW}/{{number}}")
+@router.get(f"/rooms{BELOW}/{{number}}", name="get_room_calibration")
+def get_calibration(
+    place: str, probe: str, number: int, parts: GivenParts, _who: MayView
+) -> dict[str, Any]:
+    """How far a run is, in figures and one sentence."""
+    return told(_calibrating(parts).progress(place, probe, number, parts.clock()))
+
+
+@router.post(f"/enclosures{BELOW}/{{number}}/next")
+@router.post(f"/rooms{BELOW}/{{number}}/next", name="next_salt_of_room_calibration")
+def next_salt(
+    place: str, probe: str, number: int, parts: GivenParts, _who: MayOperate
+) -> dict[str, Any]:
+    """The probe is at rest and was put to the next salt."""
+    return told(_calibrating(parts).next_salt(place, probe, number, parts.clock()))
+
+
+@router.post(f"/enclosures{BELOW}/{{number}}/finish")
+@router.post(f"/rooms{BELOW}/{{number}}/finish", name="finish_room_calibration")
+def finish_calibration(
+    place: str, probe: str, number: int, parts: GivenParts, _who: MayOperate
+) -> dict[str, Any]:
+    """The probe is at rest and comes out; gives the certificate."""
+    return told(_calibrating(parts).finish(place, probe, number, parts.clock()))
+
+
+@router.post(f"/enclosures{BELOW}/{{number}}/apply")
+@router.post(f"/rooms{BELOW}/{{number}}/apply", name="apply_room_calibration")
+def apply_calibration(
+    place: str, probe: str, number: int, parts: GivenParts, who: MayOperate
+) -> dict[str, Any]:
+    """Correct the probe's readings by the certificate from now on."""
+    calibrating = _calibrating(parts)
+    calibrating.apply(
+        place,
+        probe,
+        number,
+        who,
+        parts.clock(),
+        lambda changed, by, revision: parts.ask(
+            lambda pipeline, now_ms: pipeline.put_place(changed, by, revision, now_ms)
+        ),
+    )
+    return told(calibrating.progress(place, probe, number, parts.clock()))
+
+
+@router.delete(f"/enclosures{BELOW}/{{number}}", status_code=204)
+@router.delete(f"/rooms{BELOW}/{{number}}", status_code=204, name="abandon_room_calibration")
+def abandon_calibration(
+    place: str, probe: str, number: int, parts: GivenParts, _who: MayOperate
+) -> None:
+    """The probe comes out without a certificate."""
+    _calibrating(parts).abandon(place, probe, number, parts.clock())
+
+
+def _calibrating(parts: Parts) -> Calibrating:
+    return Calibrating(parts.database, parts.readings, parts.settings.calibration)
+
+
+def told(progress: Progress) -> dict[str, Any]:
+    """A run and how far it is, as the API gives it."""
+    rest = progress.rest
+    now: dict[str, Any] = {}
+    if rest is not None:
+        now = {
+            "humidity": _rounded(rest.last),
+            "reference": _point(progress.reference),
+            "to_come": None if rest.to_come is None else [_rounded(each) for each in rest.to_come],
+            "at_rest": rest.rested is not None,
+        }
+    return shown(progress.row) | {"now": now or None, "says": progress.says}
+
+
+def shown(row: CalibrationRow) -> dict[str, Any]:
+    """A run as it is kept, as the API gives it."""
+    return {
+        "id": row.id,
+        "place": row.place,
+        "probe": row.probe,
+        "state": row.state,
+        "started_at": rfc3339(row.started_ms),
+        "ended_at": _time(row.ended_ms),
+        "applied_at": _time(row.applied_ms),
+        "by": row.run.by,
+        "salts": row.run.salts,
+        "steps": [_step(step) for step in row.run.steps],
+        "certificate": None if row.certificate is None else _certificate(row.certificate),
+    }
+
+
+def _step(step: Step) -> dict[str, Any]:
+    return {
+        "salt": step.salt,
+        "from": rfc3339(step.since_ms),
+        "to": _time(step.until_ms),
+        "reading": None if step.rested is None else _rounded(step.rested.reading),
+        "temperature": None if step.rested is None else _rounded(step.rested.temperature),
+    }
+
+
+def _certificate(certificate: Certificate) -> dict[str, Any]:
+    drift = certificate.drift
+    return {
+        "quantity": certificate.quantity,
+        "made_at": rfc3339(certificate.made_ms),
+        "due_at": rfc3339(certificate.due_ms),
+        "gain": _rounded(certificate.gain, 5),
+        "gain_uncertainty": _rounded(certificate.u_gain, 5),
+        "offset": _rounded(certificate.offset),
+        "offset_uncertainty": _rounded(certificate.u_offset),
+        "uncertainty": [
+            [raw, _rounded(each)] for raw, each in zip(GRID, certificate.uncertainty, strict=True)
+        ],
+        "points": [
+            {
+                "salt": point.salt,
+                "temperature": _rounded(point.temperature),
+                "reference": _rounded(point.reference),
+                "reading": _rounded(point.reading),
+                "residual": _rounded(point.residual),
+            }
+            for point in certificate.points
+        ],
+        "before": certificate.before.model_dump(),
+        "drift": None
+        if drift is None
+        else {
+            "since": rfc3339(drift.since_ms),
+            "humidity": _rounded(drift.humidity),
+            "drift": _rounded(drift.drift),
+            "uncertainty": _rounded(drift.uncertainty),
+            "clear": drift.is_clear,
+        },
+        "usable": not certificate.unusable,
+        "says": certificate.says,
+    }
+
+
+def _point(point: FixedPoint | None) -> dict[str, Any] | None:
+    if point is None:
+        return None
+    return {"humidity": _rounded(point.humidity), "limit": point.limit}
+
+
+def _time(at_ms: int | None) -> str | None:
+    return None if at_ms is None else rfc3339(at_ms)
+
+
+def _rounded(value: float | None, digits: int = 3) -> float | None:
+    return None if value is None else round(value, digits)

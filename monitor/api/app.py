@@ -12,6 +12,7 @@ from monitor.api import (
     journal,
     links,
     nights,
+    photos,
     places,
     problems,
     rehearsal,
@@ -42,7 +43,7 @@ def create_app(parts: Parts) -> FastAPI:
     api = APIRouter(prefix=PREFIX)
     for module in (
         *(places, climate, settling, alarms, nights, rehearsal),
-        *(journal, calibrations, species, events, health),
+        *(journal, photos, calibrations, species, events, health),
     ):
         api.include_router(module.router)
     app.include_router(api)

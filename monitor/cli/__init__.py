@@ -12,6 +12,7 @@ WRONG_INPUT = 2
 
 _COMMANDS = {
     "backup": "monitor.cli.backup",
+    "calibrate": "monitor.cli.calibrate",
     "check": "monitor.cli.check",
     "demo": "monitor.cli.demo",
     "export": "monitor.cli.export",

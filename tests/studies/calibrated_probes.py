@@ -68,7 +68,9 @@ def box(
     count = LONGEST_H * 3600 // fleet.period_s
     at_ms = START_MS + 1000 * fleet.period_s * np.arange(count)
     hours = (at_ms - START_MS) / HOUR_MS
-    room = chance.uniform(18.0, 27.0) + 0.3 * np.sin(2.0 * np.pi * (hours - chance.uniform(0, 24)) / 24)
+    room = chance.uniform(18.0, 27.0) + 0.3 * np.sin(
+        2.0 * np.pi * (hours - chance.uniform(0, 24)) / 24
+    )
     thermometer = chance.uniform(-0.5, 0.5)
     reference = fixed_point(salt, float(np.clip(room.mean(), 15, 30)))
     truth = (

@@ -18,7 +18,8 @@ from monitor.store.sqlite.database import Database
 def command(file: Path, settings: Settings) -> None:
     """Copy readings, alarms, journal and set-up to FILE, while the daemon goes on.
 
-    Photos go to the folder FILE.photos: keep both together. Settings, secrets and species profiles of your own are files: copy them beside it.
+    Photos go to the folder FILE.photos: keep both together. Settings, secrets and species profiles
+    of your own are files: copy them beside it.
     """
     with closing(Database(settings.store.path)) as database:
         size = back_up(database, file)
@@ -28,7 +29,7 @@ def command(file: Path, settings: Settings) -> None:
 
 def tell(copied: photos.Copied, folder: Path) -> None:
     """Say what became of the photos, if there are any."""
-    if copied.count:
-        click.echo(f"{copied.count} photos are in {folder}")
+    if copied.whole:
+        click.echo(f"photos in {folder}: {copied.whole}")
     for name in copied.damaged:
         click.echo(f"photo {name} is missing or damaged and was left out", err=True)

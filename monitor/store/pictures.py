@@ -2,19 +2,19 @@
 
 Only what can be seen is kept: the picture is decoded and written anew as a JPEG, upright, no larger
 than wanted. Whatever else was in the file (place, time and camera in its metadata, an embedded
-preview, a script behind its end) is not copied. Pure: bytes in, bytes out.
+preview, a script behind its end) is not copied. Pure: bytes in, bytes out. Pillow takes time to
+load: import this where a picture has come, not before.
 """
 
 import io
 import struct
 import threading
 import zlib
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
+
+from PIL import Image, ImageOps
 
 from monitor.errors import PictureError
-
-if TYPE_CHECKING:
-    from PIL.Image import Image
 
 FORMATS = ("JPEG", "PNG", "WEBP")
 THUMBNAIL_PX = 400
@@ -46,9 +46,6 @@ def clean(data: bytes, *, most_megapixels: float, longest_side_px: int) -> Pictu
     Raises:
         PictureError: it is none of these, damaged, or too large.
     """
-    # Pillow takes time to load and most daemons are never given a photo.
-    from PIL import Image, ImageOps
-
     with _TURN:
         try:
             with Image.open(io.BytesIO(data), formats=FORMATS) as image:
@@ -83,10 +80,8 @@ def _too_large(most_megapixels: float) -> PictureError:
     )
 
 
-def _flattened(image: "Image") -> "Image":
+def _flattened(image: Image.Image) -> Image.Image:
     """The picture alone, on white where it was transparent: a new one knows no metadata."""
-    from PIL import Image
-
     fresh = Image.new("RGB", image.size, WHITE)
     if image.has_transparency_data:
         seen = image.convert("RGBA")
@@ -96,7 +91,7 @@ def _flattened(image: "Image") -> "Image":
     return fresh
 
 
-def _written(image: "Image") -> bytes:
+def _written(image: Image.Image) -> bytes:
     out = io.BytesIO()
     image.save(out, "JPEG", quality=QUALITY, optimize=True)
     return out.getvalue()

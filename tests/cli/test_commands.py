@@ -1,12 +1,21 @@
 """The command line: what each command does, and what it says to a mistake."""
 
+import io
 import json
+import shutil
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from PIL import Image
 
 from monitor.cli import main
+from monitor.setup.journal import Moult, Source
+from monitor.setup.settings import PhotoSettings
+from monitor.store.sqlite import photos
+from monitor.store.sqlite.database import Database
+from monitor.store.sqlite.state import journal
 from tests.support.daemon import CORK_CUBE
 
 COMMANDS = (
@@ -125,6 +134,34 @@ def test_a_back_up_and_back() -> None:
     assert run("setup", "dump").output == before
     assert "no tokens yet" in run("token", "list").output
     assert run("restore", "none.db").exit_code == 2
+
+
+def test_photos_are_backed_up_and_come_back(folder: Path) -> None:
+    """They lie beside the copy; a damaged one is told and left out."""
+    run("setup", "apply", "enclosures.toml")
+    names = []
+    with closing(Database(folder / "dewkeep.db")) as database:
+        for size in (20, 30):
+            with database.transaction() as connection:
+                moult = Moult(at=1_795_600_000_000, kind="moult")
+                entry = journal.add(connection, "cork-cube", moult, Source.KEEPER, 0)
+            picture = io.BytesIO()
+            Image.new("RGB", (size, size)).save(picture, "PNG")
+            row = photos.add(database, "cork-cube", entry, picture.getvalue(), PhotoSettings(), 0)
+            names.append(row.name)
+    backed_up = run("backup", "copy.db")
+    (folder / "copy.db.photos" / f"{names[0]}.jpg").write_bytes(b"worn out")
+    shutil.rmtree(folder / "dewkeep.db.photos")
+
+    restored = run("restore", "copy.db")
+
+    assert "photos in copy.db.photos: 2" in backed_up.output
+    assert "dewkeep.db.photos: 1" in restored.output
+    assert f"photo {names[0]} is missing or damaged" in restored.output
+    assert sorted(path.name for path in (folder / "dewkeep.db.photos").iterdir()) == [
+        f"{names[1]}.jpg",
+        f"{names[1]}.thumbnail.jpg",
+    ]
 
 
 def test_an_old_log_goes_in_once_and_comes_out(folder: Path) -> None:

@@ -16,7 +16,6 @@ from typing import NamedTuple
 
 from monitor.errors import Conflict, NotFound, StoreUnavailable
 from monitor.setup.settings import PhotoSettings
-from monitor.store.pictures import clean
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.state import journal, photos
 from monitor.store.sqlite.state.photos import PhotoRow
@@ -28,9 +27,9 @@ _TURN = threading.Lock()
 
 
 class Copied(NamedTuple):
-    """What became of photos that were copied: how many, and the names of damaged ones."""
+    """What became of photos that were copied: how many there are, and the names of damaged ones."""
 
-    count: int
+    whole: int
     damaged: tuple[str, ...]
 
 
@@ -61,6 +60,9 @@ def add(
         Conflict: the entry has all the photos it may have.
         StoreUnavailable: it cannot be written just now.
     """
+    # Pillow takes time to load, and most daemons are never given a photo.
+    from monitor.store.pictures import clean  # noqa: PLC0415
+
     _room_for_more(database, place, entry, settings)
     picture = clean(
         data,
@@ -113,7 +115,8 @@ def copy(database: Path, target: Path, names: Collection[str]) -> Copied:
     Raises:
         StoreUnavailable: the target cannot be written.
     """
-    count, damaged = 0, []
+    whole = 0
+    damaged: list[str] = []
     for name in sorted(names):
         source = file_of(database, name)
         try:
@@ -127,8 +130,8 @@ def copy(database: Path, target: Path, names: Collection[str]) -> Copied:
             continue
         _write(file_of(target, name, thumbnail=True), thumbnail)
         _write(file_of(target, name), data)
-        count += 1
-    return Copied(count, tuple(damaged))
+        whole += 1
+    return Copied(whole, tuple(damaged))
 
 
 def _room_for_more(database: Database, place: str, entry: int, settings: PhotoSettings) -> None:

@@ -17,7 +17,7 @@ from monitor.air.uncertainty import standard_uncertainty
 
 Floats = npt.NDArray[np.float64]
 
-DRAWS = 50_000
+DRAWS = 20_000
 SEED = 1977
 """The draws are always the same: a certificate worked out again is the same certificate."""
 COVERED = 0.95

@@ -81,8 +81,14 @@ def command() -> None:
 
 
 @command.command("start")
-@click.argument("salts", nargs=-1, required=True, type=click.Choice([*Salt]), metavar="SALT...")
 @_of_a_probe
+@click.argument(
+    "salts",
+    nargs=-1,
+    required=True,
+    type=click.Choice([salt.value for salt in Salt]),
+    metavar="SALT...",
+)
 def start(address: tuple[str, str], salts: tuple[str, ...], settings: Settings) -> None:
     """The probe was put into the box with the first SALT.
 

@@ -14,6 +14,7 @@ from monitor.api import (
     nights,
     photos,
     places,
+    probes,
     problems,
     rehearsal,
     settling,
@@ -43,7 +44,7 @@ def create_app(parts: Parts) -> FastAPI:
     api = APIRouter(prefix=PREFIX)
     for module in (
         *(places, climate, settling, alarms, nights, rehearsal),
-        *(journal, photos, calibrations, species, events, health),
+        *(journal, photos, calibrations, probes, species, events, health),
     ):
         api.include_router(module.router)
     app.include_router(api)

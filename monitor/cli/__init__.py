@@ -17,6 +17,7 @@ _COMMANDS = {
     "demo": "monitor.cli.demo",
     "export": "monitor.cli.export",
     "import": "monitor.cli.import_",
+    "probes": "monitor.cli.probes",
     "rehearse": "monitor.cli.rehearse",
     "restore": "monitor.cli.restore",
     "serve": "monitor.cli.serve",

@@ -22,6 +22,7 @@ from monitor.jobs.explainer import Explainer
 from monitor.jobs.foresight import Foresight
 from monitor.jobs.nights import Nights
 from monitor.jobs.reporter import LOOK_EVERY_S, Reporter
+from monitor.jobs.trusting import Trusting
 from monitor.notify.board import AlarmBoard
 from monitor.notify.courier import Courier
 from monitor.notify.heartbeat import Heartbeat
@@ -96,6 +97,8 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         loop = IngestLoop(link, pipeline, clock)
         clockwork = Clockwork()
         clockwork.daily("forget", 3, 17, lambda: loop.ask(Pipeline.forget).result())
+        trusting = Trusting(database, readings)
+        clockwork.daily("probe checks", 4, 11, lambda: trusting.look_at_all(clock()))
         if settings.report.channels:
             nights = Nights(database, readings, library)
             reporter = Reporter(database, nights, settings.report, clock, courier.wake)

@@ -24,4 +24,5 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration("delivery", state.DELIVERY),
     Migration("calibration", state.CALIBRATION),
     Migration("photos", state.PHOTOS),
+    Migration("trust", state.TRUST),
 )

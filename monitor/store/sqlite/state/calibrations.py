@@ -102,6 +102,20 @@ def boxed(connection: sqlite3.Connection) -> dict[tuple[str, str], int]:
     return {(place, probe): number for place, probe, number in rows}
 
 
+def times_boxed(
+    connection: sqlite3.Connection, place: str, probe: str, since_ms: int
+) -> list[tuple[int, int | None]]:
+    """When a probe stood in a salt box, from and to (None: still), as far as after ``since_ms``."""
+    rows = connection.execute(
+        """
+        SELECT started_ms, ended_ms FROM calibration
+        WHERE place = ? AND probe = ? AND ifnull(ended_ms, ?) >= ? ORDER BY id
+        """,
+        (place, probe, since_ms, since_ms),
+    )
+    return [(start_ms, end_ms) for start_ms, end_ms in rows]
+
+
 def keep(connection: sqlite3.Connection, number: int, run: Run) -> None:
     """Put a run in the place of what was kept of it."""
     connection.execute(

@@ -162,3 +162,14 @@ PHOTOS = (
     """,
     "CREATE INDEX photo_by_hash ON photo (hash)",
 )
+
+TRUST = (
+    # What the checks of a place's probes found last.
+    """
+    CREATE TABLE trust (
+        place TEXT PRIMARY KEY,
+        at_ms INTEGER NOT NULL,
+        body TEXT NOT NULL
+    ) STRICT, WITHOUT ROWID
+    """,
+)

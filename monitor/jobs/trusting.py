@@ -36,11 +36,9 @@ class Trusting:
         self._database = database
         self._readings = readings
 
-    def look_at_all(self, now_ms: int) -> list[dict[str, Any]]:
+    def look_at_all(self, now_ms: int) -> None:
         """Check every probe there is; tells the log what is new."""
-        with self._database.reading() as connection:
-            places = [place.id for place in setup.everything(connection).places]
-        return [self._look(place, now_ms) for place in places]
+        self.everywhere(now_ms, fresh=True)
 
     def of(self, place: str, now_ms: int, *, fresh: bool = False) -> dict[str, Any]:
         """What is advised about the probes of one place; found now, or within the hour.

@@ -19,7 +19,18 @@ from monitor.store.sqlite.state import journal
 from tests.support.daemon import CORK_CUBE
 
 COMMANDS = (
-    *("backup", "calibrate", "check", "demo", "export", "import", "probes", "rehearse", "restore", "serve"),
+    *(
+        "backup",
+        "calibrate",
+        "check",
+        "demo",
+        "export",
+        "import",
+        "probes",
+        "rehearse",
+        "restore",
+        "serve",
+    ),
     *("settling", "setup", "token"),
 )
 LOG = "time,temperature,humidity\n" + "".join(

@@ -37,7 +37,7 @@ def _checks(past: Past, pasts: Sequence[Past], now_ms: int) -> list[Advice | Non
         # A wet sensor disagrees with everyone; that is told once.
         None if wet else disagreement(past, others, now_ms),
         drifting_apart(past, others) or drifted(past),
-        never_saturated(past, pasts),
+        never_saturated(past, others, now_ms),
         slow(past, pasts),
         overdue(past, now_ms),
     ]

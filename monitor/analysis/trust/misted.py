@@ -4,11 +4,14 @@ A misting is a test everyone makes several times a week: for some minutes the ai
 probe is all but saturated.
 """
 
+import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 
+from monitor.air.moisture import vapour_pressure
+from monitor.analysis.trust.budget import uncertainty_of
 from monitor.analysis.trust.model import Advice, Check, Confidence, Past
 from monitor.species.ranges import Zone
 from monitor.times import MINUTE_MS
@@ -22,8 +25,6 @@ ROOM_RH = 93.0
 SATURATED_RH = 95.0
 """%RH that some misting in weeks should bring."""
 FEWEST = 8
-PLATEAU_RH = 1.0
-"""%RH; peaks that end this close together were cut off by the probe, not by the air."""
 SLOW_MS = 15 * MINUTE_MS
 """Until 63 % of the rise. Mist needs minutes to evaporate; more than this is the probe, or a cap on
 it (own judgement)."""
@@ -33,42 +34,47 @@ FASTER = 0.5
 
 
 class _Felt(NamedTuple):
-    """One misting as a probe saw it."""
+    """One misting as a probe saw it; ``log_e`` of its highest humidity, e in kPa."""
 
     peak: float
+    log_e: float
     lag_ms: float
     exact: bool
 
 
-def never_saturated(past: Past, pasts: Sequence[Past]) -> Advice | None:
-    """Whether all mistings of weeks left a probe short of 95 %RH."""
+def never_saturated(past: Past, others: Sequence[Past], now_ms: int) -> Advice | None:
+    """Whether all mistings of weeks left a probe short of 95 %RH.
+
+    Where another probe of the zone does get there, it is held against that one: a probe that sits
+    warmer reads less in the same air and is in order.
+    """
     felt = _felt(past)
     if len(felt) < FEWEST:
         return None
-    peaks = np.array([each.peak for each in felt])
-    highest = float(peaks.max())
+    highest = max(each.peak for each in felt)
     if highest >= SATURATED_RH:
         return None
-    upper = np.sort(peaks)[len(peaks) // 2 :]
-    plateau = bool(np.ptp(upper) <= PLATEAU_RH)
-    beside = [
-        other.probe
-        for other in pasts
-        if other.probe != past.probe
-        and other.zone is past.zone
-        and any(each.peak >= SATURATED_RH for each in _felt(other))
-    ]
-    why = ""
-    if beside:
-        why = f", while {beside[0]} beside it does"
-    elif plateau:
-        why = f"; it always stops near {float(np.median(upper)):.0f} %RH, as if cut off"
+    full = [(other, peaks) for other in others if _is_full(peaks := _felt(other))]
+    if full:
+        other, peaks = full[0]
+        short = SATURATED_RH * (_usual_log(peaks) - _usual_log(felt))
+        allowed = np.hypot(
+            uncertainty_of(past.certificate, SATURATED_RH, now_ms),
+            uncertainty_of(other.certificate, SATURATED_RH, now_ms),
+        )
+        if short <= allowed:
+            return None
+        beside = (
+            f", while {other.probe} beside it does: {short:.0f} %RH are missing in the same air"
+        )
+    else:
+        beside = ""
     return Advice(
         Check.NEVER_SATURATED,
-        Confidence.LIKELY if beside or plateau else Confidence.POSSIBLE,
+        Confidence.LIKELY if full else Confidence.POSSIBLE,
         {"mistings": len(felt), "highest_pct": round(highest, 1)},
         f"In {len(felt)} mistings that it felt it never reached {SATURATED_RH:g} %RH (highest "
-        f"{highest:.1f}){why}.",
+        f"{highest:.1f}){beside}.",
         "See whether the mist comes near it. If it does, calibrate it with potassium chloride or "
         "sulfate: it may read too low where it matters most.",
     )
@@ -106,7 +112,7 @@ def _felt(past: Past) -> list[_Felt]:
         return []
     found = []
     times = [misting.at_ms for misting in past.mistings]
-    for misting, until_ms in zip(past.mistings, [*times[1:], None], strict=True):
+    for misting, until_ms in zip(past.mistings, [*times, None][1:], strict=True):
         end_ms = misting.at_ms + AFTER_MS
         if until_ms is not None:
             end_ms = min(end_ms, until_ms)
@@ -117,10 +123,20 @@ def _felt(past: Past) -> list[_Felt]:
             continue
         base = float(past.humidity[first:start].mean())
         after = past.humidity[start:last]
-        peak = float(after.max())
+        top = int(np.argmax(after))
+        peak = float(after[top])
         if base > ROOM_RH or peak - base < FELT_RH:
             continue
+        log_e = math.log(vapour_pressure(float(past.temperature[start + top]), peak))
         risen = int(np.argmax(after >= base + RISEN_SHARE * (peak - base)))
         lag_ms = float(past.at_ms[start + risen] - misting.at_ms)
-        found.append(_Felt(peak, lag_ms, misting.exact))
+        found.append(_Felt(peak, log_e, lag_ms, misting.exact))
     return found
+
+
+def _is_full(felt: Sequence[_Felt]) -> bool:
+    return any(each.peak >= SATURATED_RH for each in felt)
+
+
+def _usual_log(felt: Sequence[_Felt]) -> float:
+    return float(np.median([each.log_e for each in felt]))

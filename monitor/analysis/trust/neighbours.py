@@ -128,20 +128,23 @@ def neighbours(past: Past, pasts: Sequence[Past]) -> list[Past]:
 
 
 def _apart(past: Past, others: Sequence[Past]) -> _Apart | None:
-    """A probe against the median of the others, in the hours that all of them have."""
+    """A probe against the others, in the hours that all of them have.
+
+    Against one other, or else against the median of all: half of three is not drawn aside by one.
+    """
     if not others:
         return None
-    hour, own, humidity = past.hours()
-    tables = [other.hours() for other in others]
+    tables = [each.hours() for each in (past, *others)]
+    hour = tables[0][0]
     for number, _, _ in tables:
         hour = np.intersect1d(hour, number, assume_unique=True)
     if not len(hour):
         return None
-    own_hours = past.hours()[0]
-    mine = own[np.isin(own_hours, hour)]
-    theirs = np.median([log_e[np.isin(number, hour)] for number, log_e, _ in tables], axis=0)
-    usual = float(np.median(humidity[np.isin(own_hours, hour)]))
-    return _Apart(hour, usual * (mine - theirs), usual, float(np.median(past.temperature)))
+    logs = np.array([log_e[np.isin(number, hour)] for number, log_e, _ in tables])
+    middle = logs[1] if len(others) == 1 else np.median(logs, axis=0)
+    number, _, humidity = tables[0]
+    usual = float(np.median(humidity[np.isin(number, hour)]))
+    return _Apart(hour, usual * (logs[0] - middle), usual, float(np.median(past.temperature)))
 
 
 def _days(apart: _Apart) -> tuple[Ints, Floats]:

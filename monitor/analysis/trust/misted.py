@@ -45,8 +45,8 @@ class _Felt(NamedTuple):
 def never_saturated(past: Past, others: Sequence[Past], now_ms: int) -> Advice | None:
     """Whether all mistings of weeks left a probe short of 95 %RH.
 
-    Where another probe of the zone does get there, it is held against that one: a probe that sits
-    warmer reads less in the same air and is in order.
+    Where the zone has other probes it is held against the one that comes highest: if they agree, it
+    is the air that stays short, or a warmer place in the same air.
     """
     felt = _felt(past)
     if len(felt) < FEWEST:
@@ -54,9 +54,10 @@ def never_saturated(past: Past, others: Sequence[Past], now_ms: int) -> Advice |
     highest = max(each.peak for each in felt)
     if highest >= SATURATED_RH:
         return None
-    full = [(other, peaks) for other in others if _is_full(peaks := _felt(other))]
-    if full:
-        other, peaks = full[0]
+    beside = [(other, peaks) for other in others if len(peaks := _felt(other)) >= FEWEST]
+    against = ""
+    if beside:
+        other, peaks = max(beside, key=lambda each: _usual_log(each[1]))
         short = SATURATED_RH * (_usual_log(peaks) - _usual_log(felt))
         allowed = np.hypot(
             uncertainty_of(past.certificate, SATURATED_RH, now_ms),
@@ -64,17 +65,13 @@ def never_saturated(past: Past, others: Sequence[Past], now_ms: int) -> Advice |
         )
         if short <= allowed:
             return None
-        beside = (
-            f", while {other.probe} beside it does: {short:.0f} %RH are missing in the same air"
-        )
-    else:
-        beside = ""
+        against = f"; in the same air {other.probe} comes {short:.0f} %RH higher"
     return Advice(
         Check.NEVER_SATURATED,
-        Confidence.LIKELY if full else Confidence.POSSIBLE,
+        Confidence.LIKELY if beside else Confidence.POSSIBLE,
         {"mistings": len(felt), "highest_pct": round(highest, 1)},
         f"In {len(felt)} mistings that it felt it never reached {SATURATED_RH:g} %RH (highest "
-        f"{highest:.1f}){beside}.",
+        f"{highest:.1f}){against}.",
         "See whether the mist comes near it. If it does, calibrate it with potassium chloride or "
         "sulfate: it may read too low where it matters most.",
     )
@@ -132,10 +129,6 @@ def _felt(past: Past) -> list[_Felt]:
         lag_ms = float(past.at_ms[start + risen] - misting.at_ms)
         found.append(_Felt(peak, log_e, lag_ms, misting.exact))
     return found
-
-
-def _is_full(felt: Sequence[_Felt]) -> bool:
-    return any(each.peak >= SATURATED_RH for each in felt)
 
 
 def _usual_log(felt: Sequence[_Felt]) -> float:

@@ -118,8 +118,9 @@ def test_a_probe_that_is_never_full() -> None:
     assert alone.figures["highest_pct"] == 85.0
     assert alone.figures["mistings"] > 50
     assert beside.confidence is Confidence.LIKELY
-    assert "while a beside it does" in beside.says
+    assert "in the same air a comes 1" in beside.says
     assert Check.NEVER_SATURATED not in found(CANOPY)["a"]
+    assert nothing(past("a", peak=0.9), past("b", peak=0.9, seed=2)), "it is the air"
 
 
 def test_a_wet_sensor() -> None:

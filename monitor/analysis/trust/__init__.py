@@ -6,11 +6,11 @@ Pure: four weeks of readings, mistings and certificates go in. docs/probes.md ex
 from collections.abc import Sequence
 
 from monitor.analysis.trust.budget import usual_uncertainty
+from monitor.analysis.trust.comparison import disagreement, drifting_apart, neighbours
 from monitor.analysis.trust.misted import never_saturated, slow
 from monitor.analysis.trust.model import Advice, Check, Confidence, Misting, Past, Trust
-from monitor.analysis.trust.neighbours import disagreement, drifting_apart, neighbours
 from monitor.analysis.trust.papers import drifted, overdue
-from monitor.analysis.trust.soaked import soaked
+from monitor.analysis.trust.wetness import soaked
 
 __all__ = ["Advice", "Check", "Confidence", "Misting", "Past", "Trust", "trust"]
 

@@ -4,12 +4,12 @@ Rules are plain values. The same set-up, ranges and settings always give the sam
 """
 
 import datetime as dt
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from monitor.alarms.model import Condition, PointKey, Priority
+from monitor.alarms.model import BROKER, Because, Condition, PointKey, Priority
 from monitor.quantities import Quantity
 from monitor.setup.alarming import AlarmSettings
 from monitor.setup.daylight import Daylight
@@ -70,6 +70,20 @@ class WatchedProbe(NamedTuple):
         return PointKey(self.place, self.probe, None, Condition.SILENT)
 
 
+class Policy(NamedTuple):
+    """What holds for all alarms alike."""
+
+    broker_on_delay_ms: int
+    longest_quiet_ms: int
+    lid_settle_ms: int
+    misting_settle_ms: int
+    flood_alarms: int
+
+    def settle_ms(self, because: Because) -> int:
+        """How long the climate may take to settle after what a switch or a keeper reports."""
+        return self.misting_settle_ms if because is Because.MISTING else self.lid_settle_ms
+
+
 @dataclass(frozen=True, slots=True)
 class Rules:
     """All that is watched: every probe of the set-up, and the limits of those series that have any.
@@ -79,38 +93,49 @@ class Rules:
 
     probes: tuple[WatchedProbe, ...]
     limits: Mapping[SeriesKey, tuple[Limit, ...]]
+    policy: Policy
 
     def points(self) -> set[PointKey]:
         """Every point that is watched."""
         limits = {limit.point for limits in self.limits.values() for limit in limits}
-        return limits | {probe.point for probe in self.probes}
+        return limits | {probe.point for probe in self.probes} | {BROKER}
+
+    def watches(self, place: str, probe: str | None) -> bool:
+        """Whether a place has any probe, or the given one."""
+        return any(
+            each.place == place and (probe is None or each.probe == probe) for each in self.probes
+        )
 
 
-def compile_rules(
-    setup: Setup,
-    ranges: Ranges,
-    settings: AlarmSettings,
-    aside: Collection[tuple[str, str]] = (),
-) -> Rules:
+def compile_rules(setup: Setup, ranges: Ranges, settings: AlarmSettings) -> Rules:
     """The rules that follow from a set-up, the ranges of its zones and the alarm settings.
 
-    A probe whose zone has no range, or that is ``aside`` (by place and id: it is not in its zone
-    just now), is watched for silence alone. A room's range is looked up under its id and
-    ``Zone.ROOM``.
+    A probe whose zone has no range is watched for silence alone. A room's range is looked up
+    under its id and ``Zone.ROOM``.
     """
     probes: list[WatchedProbe] = []
     limits: dict[SeriesKey, tuple[Limit, ...]] = {}
     for place, daylight, probe in _placed_probes(setup):
         probes.append(WatchedProbe(place, probe.id, probe.zone, probe.silence_ms, daylight))
         wanted = ranges.get((place, probe.zone))
-        if wanted is None or (place, probe.id) in aside:
+        if wanted is None:
             continue
         for name in Spans.model_fields:
             series = SeriesKey(place, probe.id, Quantity(name))
             found = tuple(_limits(series, probe, wanted, settings))
             if found:
                 limits[series] = found
-    return Rules(tuple(probes), limits)
+    return Rules(tuple(probes), limits, _policy(settings))
+
+
+def _policy(settings: AlarmSettings) -> Policy:
+    return Policy(
+        broker_on_delay_ms=round(settings.broker_on_delay_s * SECOND_MS),
+        longest_quiet_ms=round(settings.longest_quiet_s * SECOND_MS),
+        lid_settle_ms=round(settings.lid_settle_s * SECOND_MS),
+        misting_settle_ms=round(settings.misting_settle_s * SECOND_MS),
+        flood_alarms=settings.flood_alarms,
+    )
 
 
 def _placed_probes(setup: Setup) -> Iterator[tuple[str, Daylight, Probe]]:

@@ -1,5 +1,6 @@
 """The daemon: every part in its place, started in order, stopped in the opposite order."""
 
+import asyncio
 import logging
 import time
 from collections.abc import Callable, Iterator
@@ -10,13 +11,15 @@ from monitor.api.app import create_app
 from monitor.api.parts import Parts
 from monitor.daemon import web_server
 from monitor.daemon.broker import EmbeddedBroker
-from monitor.errors import Problem, SettingsError
+from monitor.daemon.supervisor import Supervisor, Watchdog
+from monitor.errors import Problem, SettingsError, StoreError
 from monitor.ingest.link import Link
 from monitor.ingest.live import Hub
 from monitor.ingest.loop import IngestLoop
 from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
 from monitor.ingest.topics import Template
+from monitor.jobs.calibrating import FORGOTTEN_EVERY_S, Calibrating
 from monitor.jobs.clockwork import Clockwork
 from monitor.jobs.explainer import Explainer
 from monitor.jobs.foresight import Foresight
@@ -97,6 +100,10 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         loop = IngestLoop(link, pipeline, clock)
         clockwork = Clockwork()
         clockwork.daily("forget", 3, 17, lambda: loop.ask(Pipeline.forget).result())
+        calibrating = Calibrating(database, readings, settings.calibration)
+        clockwork.every(
+            "salt boxes", FORGOTTEN_EVERY_S, lambda: calibrating.abandon_forgotten(clock())
+        )
         trusting = Trusting(database, readings)
         clockwork.daily("probe checks", 4, 11, lambda: trusting.look_at_all(clock()))
         if settings.report.channels:
@@ -107,6 +114,10 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         for part in (courier, explainer, loop, board, clockwork):
             part.start()
             stack.callback(part.stop)
+        supervisor = Supervisor()
+        watchdog = Watchdog(supervisor, lambda: _lives(loop, database))
+        watchdog.start()
+        stack.callback(watchdog.stop)
         for heartbeat in _heartbeats(settings.heartbeat, lambda: _well(loop, courier), clock):
             heartbeat.start()
             stack.callback(heartbeat.stop)
@@ -128,15 +139,21 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         )
         pages.install(app)
 
-        def when_up() -> None:
+        async def when_up() -> None:
             until = time.monotonic() + BROKER_WITHIN_S
             while not link.state.connected and time.monotonic() < until:
-                time.sleep(0.01)
+                await asyncio.sleep(0.01)
             if not link.state.connected:
                 log.warning("up, but without a broker yet: %s", link.state.says)
-            say(f"ready on http://{server.host}:{server.port}")
+            host = f"[{server.host}]" if ":" in server.host else server.host
+            supervisor.tell("READY=1")
+            say(f"ready on http://{host}:{server.port}")
 
-        web_server.serve(app, listening, when_up, before_exit=hub.end)
+        def before_exit() -> None:
+            supervisor.tell("STOPPING=1")
+            hub.end()
+
+        web_server.serve(app, listening, when_up, before_exit)
         log.info("stopping")
 
 
@@ -174,6 +191,17 @@ def _heartbeats(
     if settings.url is not None:
         target = Target(settings.url, allow_private=settings.allow_private, clock=clock)
         yield Heartbeat(target, method=settings.method, every_s=settings.every_s, healthy=healthy)
+
+
+def _lives(loop: IngestLoop, database: Database) -> bool:
+    """Whether a fresh start could do no better: the loop turns and the store answers."""
+    try:
+        with database.reading() as connection:
+            setup.revision(connection)
+    except StoreError as exc:
+        log.error("the store does not answer: %s", exc)
+        return False
+    return loop.state().alive
 
 
 def _well(loop: IngestLoop, courier: Courier) -> bool:

@@ -2,7 +2,7 @@
 
 import datetime as dt
 import sqlite3
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from monitor.alarms.notices import Whereabouts, whereabouts
@@ -15,7 +15,6 @@ from monitor.setup.settings import Settings
 from monitor.species.library import Library
 from monitor.species.ranges import Zone, ZoneRange
 from monitor.store.readings import ReadingStore, SeriesKey
-from monitor.store.sqlite.state import calibrations
 from monitor.store.sqlite.state import setup as setup_state
 from monitor.times import DAY_MS
 
@@ -34,8 +33,6 @@ class Standing:
     roster: Roster
     rules: Rules
     places: Mapping[str, Whereabouts]
-    aside: Collection[tuple[str, str]]
-    """Probes that are in a salt box: their readings say nothing about the climate."""
 
 
 def stand(
@@ -53,7 +50,6 @@ def stand(
         for probe in place.probe
         for quantity in USUAL
     ]
-    aside = calibrations.boxed(connection).keys()
     known = {**readings.known_series(), **dict(zip(usual, readings.series_ids(usual), strict=True))}
     return Standing(
         revision=setup_state.revision(connection),
@@ -63,9 +59,8 @@ def stand(
         ),
         series=known,
         roster=Roster(setup, settings.source, known),
-        rules=compile_rules(setup, _ranges(setup, library, now_ms), settings.alarms, aside),
+        rules=compile_rules(setup, _ranges(setup, library, now_ms), settings.alarms),
         places=whereabouts(setup),
-        aside=aside,
     )
 
 

@@ -4,6 +4,7 @@ Readings are stored corrected. The correction that was in force is undone here; 
 during a run, the run cannot be used.
 """
 
+import logging
 import sqlite3
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -23,6 +24,10 @@ from monitor.store.sqlite.state.calibrations import CalibrationRow, State
 from monitor.store.sqlite.state.setup import Place
 from monitor.times import DAY_MS, HOUR_MS
 
+log = logging.getLogger(__name__)
+
+FORGOTTEN_EVERY_S = 600.0
+"""Between two looks for forgotten runs."""
 DRIES_MS = 3 * HOUR_MS
 """What stands at the end of the scale in the first hours is forgiven."""
 
@@ -63,7 +68,7 @@ class Calibrating:
     ) -> Progress:
         """The probe was put into a box with the first of the salts.
 
-        Until the run ends its climate alarms are off (``Standing.aside``).
+        Until the run ends the ingest keeps it out of service (``Pipeline.tick``).
 
         Raises:
             NotFound: no such probe is set up.
@@ -157,6 +162,21 @@ class Calibrating:
             row = calibrations.get(connection, place, probe, number)
             _must_run(row)
             calibrations.abandon(connection, number, now_ms)
+
+    def abandon_forgotten(self, now_ms: int) -> None:
+        """End the runs that nobody ended in time, so that their probes are watched again."""
+        longest_ms = round(self._settings.longest_h * HOUR_MS)
+        with self._database.reading() as connection:
+            rows = calibrations.running(connection)
+        for row in rows:
+            if now_ms - row.run.steps[-1].since_ms > longest_ms:
+                log.warning(
+                    "calibration %d of probe %s/%s was forgotten and is abandoned; put the probe "
+                    "back in its place",
+                    *(row.id, row.place, row.probe),
+                )
+                with self._database.transaction() as connection:
+                    calibrations.abandon(connection, row.id, now_ms)
 
     def apply(
         self, place: str, probe: str, number: int, who: str, now_ms: int, put: PutPlace

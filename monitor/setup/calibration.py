@@ -36,6 +36,9 @@ class CalibrationSettings(Model):
     apart_k: float = Field(default=0.1, ge=0, le=2)
     """How much warmer or cooler than the salt the probe may be, K: 0.1 K is worth 0.6 % of the
     humidity."""
+    longest_h: float = Field(default=96.0, ge=24, le=1000)
+    """Hours with one salt after which a run that nobody ended is abandoned: the probe's alarms are
+    off meanwhile."""
     due_days: int = Field(default=365, ge=1, le=3650)
     """Days after which a probe is to be calibrated again."""
 

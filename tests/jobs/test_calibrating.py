@@ -221,32 +221,58 @@ def test_one_box_at_a_time_and_rooms_too(http: httpx.Client) -> None:
     assert http.get(f"{RUNS}/99").status_code == 404
 
 
-def test_a_probe_in_the_box_raises_no_climate_alarm(house: House, http: httpx.Client) -> None:
-    """An alarm that stands is withdrawn, none comes; back in its place the probe is watched."""
+def test_a_probe_in_the_box_is_out_of_service(house: House, http: httpx.Client) -> None:
+    """No alarm of it counts meanwhile, not even a critical one; after the run it is watched."""
     house.crash()
     run = f"{RUNS}/{http.post(RUNS, json={'salts': ['lithium_chloride']}).json()['id']}"
-    eventually(lambda: open_alarms(http) == [], "the alarm is withdrawn")
+    eventually(lambda: calling(http) == set(), "what stood is out of service")
     for _minute in range(40):
         house.now_ms += MINUTE_MS
         house.take("canopy", house.now_ms, 23.0, 11.3)
-    assert open_alarms(http) == []
+    assert calling(http) == set()
 
     http.delete(run)
-    eventually(lambda: house.pipeline._standing.aside == set(), "the run's end is noticed")
-    for _minute in range(40):
-        house.now_ms += MINUTE_MS
-        house.take("canopy", house.now_ms, 23.0, 11.3)
-
-    assert open_alarms(http)[0]["condition"] == "critical-low"
+    eventually(lambda: "critical-low" in calling(http), "what holds now calls anew")
 
 
-def open_alarms(http: httpx.Client) -> list[dict[str, Any]]:
-    """Those of the climate that stand."""
-    return [
-        alarm
+def test_a_keeper_who_acts_meanwhile_is_heeded(house: House, http: httpx.Client) -> None:
+    """A probe taken out by hand stays out after the run; one placed back by hand stays in."""
+    service = "/api/v1/enclosures/cork-cube/probes/canopy"
+    assert http.post(f"{service}/out-of-service", json={}).status_code < 300
+    run = f"{RUNS}/{http.post(RUNS, json=NACL).json()['id']}"
+    eventually(lambda: house.pipeline._boxed != set(), "the box is noticed")
+    http.delete(run)
+    eventually(lambda: house.pipeline._boxed == set(), "its end is noticed")
+    assert http.post(f"{service}/in-service").status_code < 300
+
+    http.post(RUNS, json=NACL)
+    eventually(lambda: house.pipeline._boxed != set(), "the next box is noticed")
+    assert http.post(f"{service}/in-service").status_code < 300
+    house.loop.ask(lambda pipeline, now_ms: pipeline.tick(now_ms, broker_connected=True)).result(10)
+    assert http.post(f"{service}/in-service").status_code == 409
+
+
+def test_a_forgotten_box_leaves_nobody_unwatched(
+    house: House, http: httpx.Client, caplog: pytest.LogCaptureFixture
+) -> None:
+    """After four days with one salt the run is abandoned, and the log says what to do."""
+    run = f"{RUNS}/{http.post(RUNS, json=NACL).json()['id']}"
+    calibrating = Calibrating(house.database, house.readings, CalibrationSettings())
+    calibrating.abandon_forgotten(house.now_ms + 96 * HOUR_MS)
+    before = http.get(run).json()["state"]
+    calibrating.abandon_forgotten(house.now_ms + 97 * HOUR_MS)
+
+    assert (before, http.get(run).json()["state"]) == ("running", "abandoned")
+    assert "put the probe back in its place" in caplog.text
+
+
+def calling(http: httpx.Client) -> set[str]:
+    """The conditions of the canopy's climate that call for somebody."""
+    return {
+        alarm["condition"]
         for alarm in http.get("/api/v1/alarms").json()
-        if alarm["state"] == "unacknowledged" and alarm["condition"] != "silent"
-    ]
+        if alarm["state"] == "unacknowledged" and alarm["probe"] == "canopy"
+    }
 
 
 def test_the_commands(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -22,6 +22,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration("state", state.TABLES),
     Migration("explanations", state.EXPLANATIONS),
     Migration("delivery", state.DELIVERY),
+    Migration("suppressions", state.SUPPRESSIONS),
     Migration("calibration", state.CALIBRATION),
     Migration("photos", state.PHOTOS),
     Migration("trust", state.TRUST),

@@ -102,6 +102,13 @@ def boxed(connection: sqlite3.Connection) -> dict[tuple[str, str], int]:
     return {(place, probe): number for place, probe, number in rows}
 
 
+def running(connection: sqlite3.Connection) -> list[CalibrationRow]:
+    """All runs that are under way."""
+    query = Query(_SELECT)
+    query.where("state = 'running'")
+    return [_row(*row) for row in query.run(connection, "ORDER BY id")]
+
+
 def times_boxed(
     connection: sqlite3.Connection, place: str, probe: str, since_ms: int
 ) -> list[tuple[int, int | None]]:

@@ -91,10 +91,10 @@ class Pipeline:
                 closed=filing.lately_closed(connection, now_ms),
             )
             self._save(connection, changes, now_ms)
+        self._boxed = self._in_salt_box()
         self._owner: dict[int, tuple[str, str]] = {}
         self._judging = self._learn_series()
         self._memory = Memory.recalled(readings.latest(), self._judging)
-        self._boxed = self._in_salt_box()
 
     # -- readings --------------------------------------------------------------------------------
 
@@ -262,12 +262,15 @@ class Pipeline:
         self._owner.clear()
         quantities: dict[int, Quantity] = {}
         corrections: dict[int, Correction] = {}
+        away: set[int] = set()
         for address, position in self._standing.roster.positions.items():
             for quantity, series in position.series.items():
                 self._owner[series] = address
                 quantities[series] = quantity
                 corrections[series] = position.probe.calibration.get(quantity, Correction())
-        return JudgeRules.compiled(quantities, corrections, self._settings.judge)
+                if address in self._boxed:
+                    away.add(series)
+        return JudgeRules.compiled(quantities, corrections, self._settings.judge, away)
 
     def _last_used(self) -> dict[SeriesKey, int]:
         """The time of each series' newest good reading: alarms were stepped up to there."""
@@ -289,8 +292,11 @@ class Pipeline:
     def _mind_salt_boxes(self, boxed: Mapping[ProbeKey, int], now_ms: int) -> None:
         """Take probes that went into a salt box out of service, and place back those that came out.
 
-        Runs are begun and ended by any process; a keeper who acts on the probe meanwhile is heeded.
+        What they read there says nothing about the climate. Runs are begun and ended by any
+        process; a keeper who acts on the probe meanwhile is heeded.
         """
+        if boxed.keys() == self._boxed:
+            return
         ours = self._in_salt_box()
         for place, probe in sorted(boxed.keys() - self._boxed):
             with suppress(NotFound, Conflict):  # it is gone, or out of service already
@@ -299,6 +305,7 @@ class Pipeline:
         for place, probe in sorted(ours & (self._boxed - boxed.keys())):
             self.place_in_service(place, probe, CALIBRATION, now_ms)
         self._boxed = set(boxed)
+        self._judging = self._learn_series()
 
     def _in_salt_box(self) -> set[ProbeKey]:
         """The probes that are out of service for their calibration."""

@@ -34,8 +34,8 @@ DRIES_MS = 3 * HOUR_MS
 PutPlace = Callable[[Place, str, int], object]
 """Changes the set-up: place, who, the revision it was read at."""
 
-# Still air is what a salt box is for: that a probe stands still there is no fault of it.
-_USED = (Reason.OK, Reason.FLAT)
+_USED = (Reason.OK, Reason.AWAY)
+"""Those that came before the ingest took notice of the box are ``OK``."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from click.testing import CliRunner, Result
 
 from monitor.cli import main
 from monitor.jobs.calibrating import Calibrating
+from monitor.quality import Reason
 from monitor.quantities import Quantity
 from monitor.setup.calibration import CalibrationSettings, Salt
 from monitor.setup.models import Correction, Enclosure
@@ -230,9 +231,15 @@ def test_a_probe_in_the_box_is_out_of_service(house: House, http: httpx.Client) 
         house.now_ms += MINUTE_MS
         house.take("canopy", house.now_ms, 23.0, 11.3)
     assert calling(http) == set()
+    track = house.readings.track(KEY, house.now_ms - 30 * MINUTE_MS, house.now_ms + 1)
+    assert set(track.reason.tolist()) == {Reason.AWAY}
 
     http.delete(run)
-    eventually(lambda: "critical-low" in calling(http), "what holds now calls anew")
+    eventually(lambda: house.pipeline._boxed == set(), "the run's end is noticed")
+    for _minute in range(40):
+        house.now_ms += MINUTE_MS
+        house.take("canopy", house.now_ms, 23.0, 11.3)
+    assert "critical-low" in calling(http)
 
 
 def test_a_keeper_who_acts_meanwhile_is_heeded(house: House, http: httpx.Client) -> None:

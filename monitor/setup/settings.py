@@ -68,7 +68,7 @@ class PhotoSettings(Model):
     largest_mb: float = Field(default=20.0, gt=0, le=200)
     """Largest file that is taken in, MB."""
     most_megapixels: float = Field(default=50.0, gt=0, le=200)
-    """Largest picture that is taken in; each needs up to 4 MB of memory while it is read."""
+    """Largest JPEG that is taken in; PNG and WebP a quarter of it, as they take more memory."""
     longest_side_px: int = Field(default=2560, ge=320, le=10_000)
     """Longest side of what is kept; larger pictures are made smaller."""
     most_per_entry: int = Field(default=12, ge=0, le=200)

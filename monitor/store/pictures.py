@@ -17,6 +17,9 @@ from PIL import Image, ImageOps
 from monitor.errors import PictureError
 
 FORMATS = ("JPEG", "PNG", "WEBP")
+OTHERS_SHARE = 0.25
+"""PNG and WebP may have a quarter of a JPEG's pixels: a JPEG can be decoded at a fraction of its
+size, while a WebP was seen to take 16 bytes for each pixel."""
 THUMBNAIL_PX = 400
 QUALITY = 85
 WHITE = (255, 255, 255)
@@ -43,18 +46,21 @@ class Picture(NamedTuple):
 def clean(data: bytes, *, most_megapixels: float, longest_side_px: int) -> Picture:
     """The picture in a JPEG, PNG or WebP file, written anew. Of moving ones the first frame.
 
+    ``most_megapixels`` are those of a JPEG; see ``OTHERS_SHARE``.
+
     Raises:
         PictureError: it is none of these, damaged, or too large.
     """
     with _TURN:
         try:
             with Image.open(io.BytesIO(data), formats=FORMATS) as image:
-                _check_size(image.width, image.height, most_megapixels)
+                most = most_megapixels * (1.0 if image.format == "JPEG" else OTHERS_SHARE)
+                if image.width * image.height > most * 1e6:
+                    raise _too_large(most)
                 # Lets a large JPEG be decoded at a fraction of its size; others pay no heed.
                 image.draft("RGB", (longest_side_px, longest_side_px))
-                upright = ImageOps.exif_transpose(image)
-                upright.thumbnail((longest_side_px, longest_side_px), Image.Resampling.LANCZOS)
-                shown = _flattened(upright)
+                image.thumbnail((longest_side_px, longest_side_px), Image.Resampling.LANCZOS)
+                shown = _flattened(ImageOps.exif_transpose(image))
         except (Image.DecompressionBombError, Image.DecompressionBombWarning) as exc:
             raise _too_large(most_megapixels) from exc
         except _UNREADABLE as exc:
@@ -68,15 +74,9 @@ def clean(data: bytes, *, most_megapixels: float, longest_side_px: int) -> Pictu
         return Picture(jpeg, _written(shown), width, height)
 
 
-def _check_size(width: int, height: int, most_megapixels: float) -> None:
-    if width * height > most_megapixels * 1e6:
-        raise _too_large(most_megapixels)
-
-
-def _too_large(most_megapixels: float) -> PictureError:
+def _too_large(most: float) -> PictureError:
     return PictureError(
-        f"the picture has more than {most_megapixels:g} megapixels (photos.most_megapixels); "
-        "make it smaller"
+        f"the picture has more than {most:g} megapixels (photos.most_megapixels); make it smaller"
     )
 
 

@@ -39,7 +39,7 @@ def command(place: str | None, as_json: bool, settings: Settings) -> None:
 def _lines(place: str, probe: dict[str, Any]) -> list[str]:
     papers = probe["calibration"]
     calibrated = (
-        "never calibrated" if papers["made_at"] is None else f"calibrated {papers['made_at'][:10]}"
+        "no certificate" if papers["made_at"] is None else f"calibrated {papers['made_at'][:10]}"
     )
     lines = [f"{place}/{probe['probe']}: ±{probe['uncertainty']:.1f} %RH, {calibrated}"]
     for advice in probe["advice"]:

@@ -130,6 +130,7 @@ class Calibrating:
         step = Step(salt=found.to_follow[0], since_ms=now_ms)
         run = run.model_copy(update={"steps": (*run.steps, step)})
         with self._database.transaction() as connection:
+            _must_be(found.row, connection)
             calibrations.keep(connection, number, run)
         return self.progress(place, probe, number, now_ms)
 
@@ -140,8 +141,10 @@ class Calibrating:
             NotFound: there is no such run.
             Conflict: it is not at rest, its readings make no line, or the run is over.
         """
-        run = _closed(self._at_rest(place, probe, number, now_ms), now_ms)
+        found = self._at_rest(place, probe, number, now_ms)
+        run = _closed(found, now_ms)
         with self._database.transaction() as connection:
+            _must_be(found.row, connection)
             earlier = calibrations.in_force(connection, place, probe)
             try:
                 certificate = certify(run.steps, run.correction, earlier, now_ms, self._settings)
@@ -191,16 +194,15 @@ class Calibrating:
         with self._database.reading() as connection:
             row = calibrations.get(connection, place, probe, number)
             placed, revision, here = _probe(connection, place, probe)
-        certificate = _applicable(row)
-        if _correction(here) != row.run.correction:
-            raise Conflict(
-                f"the correction of probe {place}/{probe} was changed since this run; "
-                "calibrate it anew"
-            )
-        correction = Correction(
-            gain=round(certificate.gain, 5), offset=round(certificate.offset, 3)
-        )
-        put(_corrected(placed, probe, correction), who, revision)
+        correction = _applicable(row).correction
+        # Once more after a crash in between does no harm.
+        if _correction(here) != correction:
+            if _correction(here) != row.run.correction:
+                raise Conflict(
+                    f"the correction of probe {place}/{probe} was changed since this run; "
+                    "calibrate it anew"
+                )
+            put(_corrected(placed, probe, correction), who, revision)
         with self._database.transaction() as connection:
             calibrations.applied(connection, number, now_ms)
         return correction
@@ -248,6 +250,12 @@ _CHANGED = (
 def _must_run(row: CalibrationRow) -> None:
     if row.state is not State.RUNNING:
         raise Conflict(f"calibration {row.id} is {row.state}")
+
+
+def _must_be(row: CalibrationRow, connection: sqlite3.Connection) -> None:
+    """It took some time to look at the readings."""
+    if calibrations.get(connection, row.place, row.probe, row.id) != row:
+        raise Conflict(f"somebody else went on with calibration {row.id}; look again")
 
 
 def _applicable(row: CalibrationRow) -> Certificate:

@@ -12,7 +12,7 @@ from monitor.quality import Reason
 from monitor.quantities import Quantity
 from monitor.setup.calibration import Certificate
 from monitor.setup.journal import Source
-from monitor.setup.models import Probe
+from monitor.setup.models import Correction, Probe
 from monitor.store.readings import ReadingStore, SeriesKey
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.state import calibrations, journal, setup, trusts
@@ -66,10 +66,7 @@ class Trusting:
         with self._database.reading() as connection:
             place = setup.get(connection, place_id).place
             mistings = _mistings(connection, place, start_ms, now_ms)
-            papers = {
-                probe.id: calibrations.in_force(connection, place.id, probe.id)
-                for probe in place.probe
-            }
+            papers = {probe.id: _certificate(connection, place, probe) for probe in place.probe}
             away = {
                 probe.id: calibrations.times_boxed(connection, place.id, probe.id, start_ms)
                 for probe in place.probe
@@ -124,6 +121,13 @@ class Trusting:
         )
 
 
+def _certificate(connection: sqlite3.Connection, place: Place, probe: Probe) -> Certificate | None:
+    """The certificate of the correction in force; none, if that came from elsewhere since."""
+    found = calibrations.in_force(connection, place.id, probe.id)
+    correction = probe.calibration.get(Quantity.HUMIDITY, Correction())
+    return found if found is not None and found.correction == correction else None
+
+
 def _mistings(
     connection: sqlite3.Connection, place: Place, start_ms: int, now_ms: int
 ) -> list[Misting]:
@@ -169,7 +173,7 @@ def _wire(
 
 def _papers(certificate: Certificate | None, now_ms: int) -> dict[str, Any]:
     if certificate is None:
-        return {"state": "never", "made_at": None, "due_at": None}
+        return {"state": "none", "made_at": None, "due_at": None}
     return {
         "state": "overdue" if now_ms > certificate.due_ms else "valid",
         "made_at": rfc3339(certificate.made_ms),

@@ -127,3 +127,8 @@ class Certificate(Model):
     unusable: str = ""
     """Why it must not be applied; empty if it may."""
     says: str
+
+    @property
+    def correction(self) -> Correction:
+        """What it asks for in the set-up. Only of a usable one."""
+        return Correction(gain=round(self.gain, 5), offset=round(self.offset, 3))

@@ -112,6 +112,27 @@ def test_two_salts_from_box_to_set_up(house: House, http: httpx.Client) -> None:
     assert newest.value == pytest.approx(60.241, abs=0.05)
     assert http.post(f"{run}/apply").status_code == 409
     assert http.get(RUNS).json()[0]["applied_at"] is not None
+    assert papers(http)["state"] == "valid"
+    correct(house, Correction(offset=1.0))
+    assert papers(http)["state"] == "none", "somebody corrected it by hand since"
+
+
+def papers(http: httpx.Client) -> dict[str, Any]:
+    """The state of the canopy's calibration."""
+    url = "/api/v1/enclosures/cork-cube/probes/trust"
+    found: dict[str, Any] = http.get(url, params={"fresh": True}).json()["probes"][0]["calibration"]
+    return found
+
+
+def test_applying_goes_on_after_a_crash(house: House, http: httpx.Client) -> None:
+    """A correction that got into the set-up, but not into the papers, is noted the second time."""
+    run = f"{RUNS}/{http.post(RUNS, json=NACL).json()['id']}"
+    wait_in_box(house, 14, 73.9)
+    certificate = http.post(f"{run}/finish").json()["certificate"]
+    correct(house, Correction(gain=certificate["gain"], offset=certificate["offset"]))
+
+    assert http.post(f"{run}/apply").status_code == 200
+    assert papers(http)["state"] == "valid"
 
 
 def test_a_correction_in_force_is_undone(house: House, http: httpx.Client) -> None:

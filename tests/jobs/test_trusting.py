@@ -71,7 +71,7 @@ def test_an_advice_stands_until_it_is_heeded(house: House) -> None:
     assert (advice["check"], advice["confidence"]) == ("disagrees", "possible")
     assert advice["since"] == first["at"]
     assert advice["figures"]["above_pct"] == pytest.approx(12, abs=1)
-    assert first["probes"][0]["calibration"]["state"] == "never"
+    assert first["probes"][0]["calibration"]["state"] == "none"
     assert again == first
     assert later["at"] != first["at"]
     assert later["probes"][0]["advice"][0]["since"] == first["at"]
@@ -137,7 +137,7 @@ def test_the_command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     document = json.loads(runner.invoke(main, ["probes", "cork-cube", "--json"]).output)
     unknown = runner.invoke(main, ["probes", "nowhere"])
 
-    assert "cork-cube/canopy: ±4.0 %RH, never calibrated" in text.output
-    assert "back-room/air: ±4.0 %RH, never calibrated" in text.output
+    assert "cork-cube/canopy: ±4.0 %RH, no certificate" in text.output
+    assert "back-room/air: ±4.0 %RH, no certificate" in text.output
     assert [probe["probe"] for probe in document["probes"]] == ["canopy", "floor"]
     assert unknown.exit_code == 2

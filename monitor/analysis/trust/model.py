@@ -1,7 +1,7 @@
 """What is known of a probe, and what is advised about it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 import numpy as np
@@ -79,15 +79,11 @@ class Past:
     def since(self, start_ms: int) -> "Past":
         """The part from a time on."""
         first = int(np.searchsorted(self.at_ms, start_ms))
-        return Past(
-            self.probe,
-            self.zone,
-            self.period_s,
-            self.at_ms[first:],
-            self.temperature[first:],
-            self.humidity[first:],
-            self.mistings,
-            self.certificate,
+        return replace(
+            self,
+            at_ms=self.at_ms[first:],
+            temperature=self.temperature[first:],
+            humidity=self.humidity[first:],
         )
 
     def hours(self) -> tuple[Ints, Floats, Floats]:

@@ -7,8 +7,10 @@ from monitor.api import (
     alarms,
     calibrations,
     climate,
+    compatibility,
     events,
     health,
+    history,
     journal,
     links,
     nights,
@@ -47,7 +49,8 @@ def create_app(parts: Parts) -> FastAPI:
     api = APIRouter(prefix=PREFIX)
     for module in (
         *(places, climate, settling, alarms, quiet, nights, rehearsal),
-        *(journal, photos, calibrations, probes, species, events, health),
+        *(journal, photos, calibrations, probes, species, compatibility, history),
+        *(events, health),
     ):
         api.include_router(module.router)
     app.include_router(api)

@@ -12,7 +12,8 @@ from monitor.cli import main
 from tests.cli.conftest import CommandLine
 
 COMMANDS = (
-    *("backup", "calibrate", "check", "demo", "export", "import", "probes", "rehearse"),
+    *("backup", "calibrate", "check", "compatibility", "demo", "export", "handover", "import"),
+    *("probes", "rehearse"),
     *("restore", "serve", "settling", "setup", "token"),
 )
 

@@ -9,7 +9,7 @@ from monitor.api.access import MayOperate, MayView
 from monitor.api.paging import PAGE, Limit, link_next
 from monitor.api.parts import GivenParts, Parts
 from monitor.documents.base import Model
-from monitor.jobs.calibrating import Calibrating
+from monitor.jobs.calibrating import Calibrating, as_written
 from monitor.jobs.certificates import shown, told
 from monitor.setup.calibration import Salt
 from monitor.store.sqlite.state import calibrations, setup
@@ -90,7 +90,7 @@ def apply_calibration(
 ) -> dict[str, Any]:
     """Correct the probe's readings by the certificate from now on."""
     calibrating = _calibrating(parts)
-    calibrating.apply(
+    correction = calibrating.apply(
         place,
         probe,
         number,
@@ -100,7 +100,13 @@ def apply_calibration(
             lambda pipeline, now_ms: pipeline.put_place(changed, by, revision, now_ms)
         ),
     )
-    return told(calibrating.progress(place, probe, number, parts.clock()))
+    answer = told(calibrating.progress(place, probe, number, parts.clock()))
+    if parts.settings.setup.file is not None:
+        answer["says"] += (
+            " In force. The set-up file is applied at each start: write it under the probe there "
+            f"too, or it is lost: {as_written(correction)}"
+        )
+    return answer
 
 
 @router.delete(f"/enclosures{BELOW}/{{number}}", status_code=204)

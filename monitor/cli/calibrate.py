@@ -10,10 +10,9 @@ import click
 
 from monitor.cli.options import config_option
 from monitor.errors import NotFound
-from monitor.jobs.calibrating import Calibrating, Progress
+from monitor.jobs.calibrating import Calibrating, Progress, as_written
 from monitor.jobs.certificates import told
 from monitor.setup.calibration import Salt
-from monitor.setup.models import Correction
 from monitor.setup.settings import Settings
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.readings import SqliteReadings
@@ -164,7 +163,7 @@ def apply(address: tuple[str, str], number: int | None, settings: Settings) -> N
                 setup.put(connection, place, who=who, now_ms=_now_ms(), expected=revision)
 
         correction = bench.calibrating.apply(*address, chosen, WHO, _now_ms(), put)
-    click.echo(f"in force: {_written(correction)}")
+    click.echo(f"in force: {as_written(correction)}")
     if settings.setup.file is not None:
         click.echo(
             f"{settings.setup.file} is applied at each start: write it under the probe there too, "
@@ -224,10 +223,3 @@ def _certificate(row: CalibrationRow) -> list[str]:
         for point in found.points
     ]
     return lines
-
-
-def _written(correction: Correction) -> str:
-    return (
-        f"calibration = {{ humidity = {{ offset = {correction.offset:g}, "
-        f"gain = {correction.gain:g} }} }}"
-    )

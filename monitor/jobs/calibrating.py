@@ -241,6 +241,14 @@ class Calibrating:
         return track.at_ms[used], track.value[used]
 
 
+def as_written(correction: Correction) -> str:
+    """The line of a set-up file that holds a correction of the humidity."""
+    return (
+        f"calibration = {{ humidity = {{ offset = {correction.offset:g}, "
+        f"gain = {correction.gain:g} }} }}"
+    )
+
+
 _CHANGED = (
     "The probe's correction was changed since the run began, and its readings are a mixture now. "
     "Abandon the run and begin anew."

@@ -68,6 +68,7 @@ def _certificate(certificate: Certificate) -> dict[str, Any]:
                 "salt": point.salt,
                 "temperature": _rounded(point.temperature),
                 "reference": _rounded(point.reference),
+                "reference_limit": _rounded(point.reference_limit),
                 "reading": _rounded(point.reading),
                 "residual": _rounded(point.residual),
             }

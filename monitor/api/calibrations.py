@@ -6,7 +6,7 @@ from fastapi import APIRouter, Query, Request, Response
 from pydantic import Field
 
 from monitor.api.access import MayOperate, MayView
-from monitor.api.paging import PAGE, Limit, link_next
+from monitor.api.paging import LARGEST, PAGE, Limit, Number, link_next
 from monitor.api.parts import GivenParts, Parts
 from monitor.documents.base import Model
 from monitor.jobs.calibrating import Calibrating, as_written
@@ -36,7 +36,9 @@ def list_calibrations(
     request: Request,
     response: Response,
     limit: Limit = PAGE,
-    before: Annotated[int | None, Query(description="Taken from the Link header.")] = None,
+    before: Annotated[
+        int | None, Query(ge=0, le=LARGEST, description="Taken from the Link header.")
+    ] = None,
 ) -> list[dict[str, Any]]:
     """Runs and their certificates, newest first."""
     with parts.database.reading() as connection:
@@ -59,7 +61,7 @@ def start_calibration(
 @router.get(f"/enclosures{BELOW}/{{number}}")
 @router.get(f"/rooms{BELOW}/{{number}}", name="get_room_calibration")
 def get_calibration(
-    place: str, probe: str, number: int, parts: GivenParts, _who: MayView
+    place: str, probe: str, number: Number, parts: GivenParts, _who: MayView
 ) -> dict[str, Any]:
     """How far a run is, in figures and one sentence."""
     return told(_calibrating(parts).progress(place, probe, number, parts.clock()))
@@ -68,7 +70,7 @@ def get_calibration(
 @router.post(f"/enclosures{BELOW}/{{number}}/next")
 @router.post(f"/rooms{BELOW}/{{number}}/next", name="next_salt_of_room_calibration")
 def next_salt(
-    place: str, probe: str, number: int, parts: GivenParts, _who: MayOperate
+    place: str, probe: str, number: Number, parts: GivenParts, _who: MayOperate
 ) -> dict[str, Any]:
     """The probe is at rest and was put to the next salt."""
     return told(_calibrating(parts).next_salt(place, probe, number, parts.clock()))
@@ -77,7 +79,7 @@ def next_salt(
 @router.post(f"/enclosures{BELOW}/{{number}}/finish")
 @router.post(f"/rooms{BELOW}/{{number}}/finish", name="finish_room_calibration")
 def finish_calibration(
-    place: str, probe: str, number: int, parts: GivenParts, _who: MayOperate
+    place: str, probe: str, number: Number, parts: GivenParts, _who: MayOperate
 ) -> dict[str, Any]:
     """The probe is at rest and comes out; gives the certificate."""
     return told(_calibrating(parts).finish(place, probe, number, parts.clock()))
@@ -86,7 +88,7 @@ def finish_calibration(
 @router.post(f"/enclosures{BELOW}/{{number}}/apply")
 @router.post(f"/rooms{BELOW}/{{number}}/apply", name="apply_room_calibration")
 def apply_calibration(
-    place: str, probe: str, number: int, parts: GivenParts, who: MayOperate
+    place: str, probe: str, number: Number, parts: GivenParts, who: MayOperate
 ) -> dict[str, Any]:
     """Correct the probe's readings by the certificate from now on."""
     calibrating = _calibrating(parts)
@@ -112,7 +114,7 @@ def apply_calibration(
 @router.delete(f"/enclosures{BELOW}/{{number}}", status_code=204)
 @router.delete(f"/rooms{BELOW}/{{number}}", status_code=204, name="abandon_room_calibration")
 def abandon_calibration(
-    place: str, probe: str, number: int, parts: GivenParts, _who: MayOperate
+    place: str, probe: str, number: Number, parts: GivenParts, _who: MayOperate
 ) -> None:
     """The probe comes out without a certificate."""
     _calibrating(parts).abandon(place, probe, number, parts.clock())

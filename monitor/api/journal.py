@@ -6,7 +6,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Query, Request, Response
 
 from monitor.api.access import MayOperate, MayView
-from monitor.api.paging import PAGE, BeforeNumber, Limit, cursor, link_next
+from monitor.api.paging import PAGE, BeforeNumber, Limit, Number, cursor, link_next
 from monitor.api.parts import GivenParts
 from monitor.api.photos import told
 from monitor.api.problems import unfit
@@ -65,7 +65,7 @@ def write_entry(
 
 
 @router.delete("/enclosures/{enclosure}/journal/{entry}", status_code=204)
-def delete_entry(enclosure: str, entry: int, parts: GivenParts, _who: MayOperate) -> None:
+def delete_entry(enclosure: str, entry: Number, parts: GivenParts, _who: MayOperate) -> None:
     """Take out an entry that was written by mistake, with its photos."""
     remove_entry(parts.database, enclosure, entry)
 

@@ -7,6 +7,7 @@ from fastapi.responses import FileResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from monitor.api.access import MayOperate, MayView
+from monitor.api.paging import Number
 from monitor.api.parts import GivenParts, Parts
 from monitor.errors import NotFound
 from monitor.store.sqlite import photos as kept
@@ -40,7 +41,7 @@ _BODY: dict[str, Any] = {
 
 @router.post(BELOW, status_code=201, openapi_extra=_BODY)
 async def add_photo(
-    enclosure: str, entry: int, parts: GivenParts, _who: MayOperate, request: Request
+    enclosure: str, entry: Number, parts: GivenParts, _who: MayOperate, request: Request
 ) -> dict[str, Any]:
     """Keep a photo with an entry. It is written anew, without what its file tells beside it."""
     # Also keeps forms of other pages out: they cannot send this type without being asked first.
@@ -56,7 +57,7 @@ async def add_photo(
 
 @router.get(f"{BELOW}/{{name}}")
 def get_photo(
-    enclosure: str, entry: int, name: Name, parts: GivenParts, _who: MayView, request: Request
+    enclosure: str, entry: Number, name: Name, parts: GivenParts, _who: MayView, request: Request
 ) -> Response:
     """A photo, JPEG."""
     return _file(parts, enclosure, entry, name, request, thumbnail=False)
@@ -64,7 +65,7 @@ def get_photo(
 
 @router.get(f"{BELOW}/{{name}}/thumbnail")
 def get_thumbnail(
-    enclosure: str, entry: int, name: Name, parts: GivenParts, _who: MayView, request: Request
+    enclosure: str, entry: Number, name: Name, parts: GivenParts, _who: MayView, request: Request
 ) -> Response:
     """The same, 400 pixels at most, JPEG."""
     return _file(parts, enclosure, entry, name, request, thumbnail=True)
@@ -72,7 +73,7 @@ def get_thumbnail(
 
 @router.delete(f"{BELOW}/{{name}}", status_code=204)
 def delete_photo(
-    enclosure: str, entry: int, name: Name, parts: GivenParts, _who: MayOperate
+    enclosure: str, entry: Number, name: Name, parts: GivenParts, _who: MayOperate
 ) -> None:
     """Take a photo out of an entry."""
     kept.remove(parts.database, enclosure, entry, name)

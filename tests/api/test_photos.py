@@ -121,6 +121,15 @@ def test_a_photo_is_shown_by_its_own_entry_only(http: httpx.Client, entry: str) 
     )
 
 
+def test_a_number_beyond_all_numbers(http: httpx.Client) -> None:
+    """Is refused, not looked for."""
+    entry = f"{JOURNAL}/{10**30}"
+
+    assert http.delete(entry).status_code == 422
+    assert http.get(f"{entry}/photos/{'0' * 64}").status_code == 422
+    assert http.post(f"{entry}/photos", content=written(halves()), headers=JPEG).status_code == 422
+
+
 def test_files_go_with_the_last_entry_that_shows_them(
     house: House, http: httpx.Client, entry: str
 ) -> None:

@@ -241,6 +241,8 @@ def test_one_box_at_a_time_and_rooms_too(http: httpx.Client) -> None:
     assert room.status_code == 201
     assert http.get(f"{RUNS}/{room.json()['id']}").status_code == 404
     assert http.get(f"{RUNS}/99").status_code == 404
+    assert http.get(f"{RUNS}/{10**30}").status_code == 422
+    assert http.get(RUNS, params={"before": 10**30}).status_code == 422
 
 
 def test_a_probe_in_the_box_is_out_of_service(house: House, http: httpx.Client) -> None:

@@ -72,7 +72,7 @@ def get_calibration(
 def next_salt(
     place: str, probe: str, number: Number, parts: GivenParts, _who: MayOperate
 ) -> dict[str, Any]:
-    """The probe is at rest and was put to the next salt."""
+    """The probe is at rest and goes to the next salt now; say so before the box is opened."""
     return told(_calibrating(parts).next_salt(place, probe, number, parts.clock()))
 
 
@@ -81,7 +81,7 @@ def next_salt(
 def finish_calibration(
     place: str, probe: str, number: Number, parts: GivenParts, _who: MayOperate
 ) -> dict[str, Any]:
-    """The probe is at rest and comes out; gives the certificate."""
+    """The probe is at rest and comes out now; gives the certificate."""
     return told(_calibrating(parts).finish(place, probe, number, parts.clock()))
 
 

@@ -10,7 +10,7 @@ from monitor.jobs.trusting import Trusting
 
 router = APIRouter(tags=["probes"])
 
-Fresh = Annotated[bool, Query(description="Look now, whatever was found within the hour.")]
+Fresh = Annotated[bool, Query(description="Look now, whatever was found of late.")]
 
 
 @router.get("/probes/trust")

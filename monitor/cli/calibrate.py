@@ -122,7 +122,10 @@ def watch(address: tuple[str, str], once: bool, as_json: bool, settings: Setting
 @command.command("next")
 @_of_a_probe
 def next_salt(address: tuple[str, str], settings: Settings) -> None:
-    """The probe is at rest and was put into the box with the next salt."""
+    """The probe is at rest and goes to the next salt now.
+
+    Say so before you open the box: the last four hours count.
+    """
     with _bench(settings) as bench:
         number = _running(bench, address).id
         _tell(bench.calibrating.next_salt(*address, number, _now_ms()))
@@ -131,7 +134,10 @@ def next_salt(address: tuple[str, str], settings: Settings) -> None:
 @command.command("finish")
 @_of_a_probe
 def finish(address: tuple[str, str], settings: Settings) -> None:
-    """The probe is at rest and comes out; tells the certificate."""
+    """The probe is at rest and comes out now; tells the certificate.
+
+    Say so before you open the box: the last four hours count.
+    """
     with _bench(settings) as bench:
         number = _running(bench, address).id
         found = bench.calibrating.finish(*address, number, _now_ms())

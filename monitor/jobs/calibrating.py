@@ -117,7 +117,7 @@ class Calibrating:
         return replace(found, says=f"{rest.says} Now {then}.")
 
     def next_salt(self, place: str, probe: str, number: int, now_ms: int) -> Progress:
-        """The probe is at rest and was put into the box with the next salt.
+        """The probe is at rest and goes to the next salt now.
 
         Raises:
             NotFound: there is no such run.
@@ -135,7 +135,7 @@ class Calibrating:
         return self.progress(place, probe, number, now_ms)
 
     def finish(self, place: str, probe: str, number: int, now_ms: int) -> Progress:
-        """The probe is at rest and comes out; salts that did not follow are left out.
+        """The probe is at rest and comes out now; salts that did not follow are left out.
 
         Raises:
             NotFound: there is no such run.

@@ -23,7 +23,9 @@ log = logging.getLogger(__name__)
 
 LOOKED_BACK_MS = 28 * DAY_MS
 GOOD_FOR_MS = HOUR_MS
-"""What was found less than an hour ago is told again to those who ask."""
+"""What was found less than an hour ago is told again to those who ask about a place."""
+ALL_GOOD_FOR_MS = 26 * HOUR_MS
+"""To those who ask about all, what the daily look found: a large room takes seconds."""
 BACK_MS = HOUR_MS
 """So long a probe that came out of a salt box needs to be in its place again."""
 ALL = 10_000
@@ -46,20 +48,23 @@ class Trusting:
         Raises:
             NotFound: it is not set up.
         """
-        if not fresh:
-            with self._database.reading() as connection:
-                setup.get(connection, place)
-                kept = trusts.get(connection, place)
-            if kept is not None and 0 <= now_ms - kept.at_ms < GOOD_FOR_MS:
-                found: dict[str, Any] = json.loads(kept.body)
-                return found
-        return self._look(place, now_ms)
+        return self._found(place, now_ms, 0 if fresh else GOOD_FOR_MS)
 
     def everywhere(self, now_ms: int, *, fresh: bool = False) -> list[dict[str, Any]]:
-        """The same for all places."""
+        """The same for all places; found now, or within about a day."""
         with self._database.reading() as connection:
             places = [place.id for place in setup.everything(connection).places]
-        return [self.of(place, now_ms, fresh=fresh) for place in places]
+        good_for_ms = 0 if fresh else ALL_GOOD_FOR_MS
+        return [self._found(place, now_ms, good_for_ms) for place in places]
+
+    def _found(self, place: str, now_ms: int, good_for_ms: int) -> dict[str, Any]:
+        with self._database.reading() as connection:
+            setup.get(connection, place)
+            kept = trusts.get(connection, place)
+        if kept is not None and 0 <= now_ms - kept.at_ms < good_for_ms:
+            found: dict[str, Any] = json.loads(kept.body)
+            return found
+        return self._look(place, now_ms)
 
     def _look(self, place_id: str, now_ms: int) -> dict[str, Any]:
         start_ms = now_ms - LOOKED_BACK_MS

@@ -84,6 +84,10 @@ def test_all_places_at_once(house: House) -> None:
 
     assert {each["place"] for each in everything} == {"cork-cube", "back-room"}
     assert house.http.get("/api/v1/rooms/back-room/probes/trust").json() in everything
+    house.now_ms += 12 * HOUR_MS
+    assert house.http.get("/api/v1/probes/trust").json() == everything
+    later = house.http.get("/api/v1/probes/trust", params={"fresh": True}).json()
+    assert {each["at"] for each in later} != {each["at"] for each in everything}
     assert house.http.get(TRUST.replace("cork-cube", "nowhere")).status_code == 404
 
 

@@ -176,7 +176,7 @@ def _measures(
     for quantity in words.QUANTITIES:
         reading = known.latest.get(SeriesKey(enclosure.id, probe.id, quantity))
         if reading is not None:
-            yield measure(quantity, reading, wanted, probe, daylight, known.now_ms)
+            yield measure(quantity, reading, wanted, probe, daylight, known.now_ms, known.units)
 
 
 def _worst(measures: Sequence[Measure]) -> Shape:

@@ -2,11 +2,10 @@
 
 import json
 import sqlite3
-from typing import Annotated
-from urllib.parse import urlencode
 
-from fastapi import APIRouter, Depends, FastAPI, Query, Response
+from fastapi import APIRouter, FastAPI, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
+from starlette.middleware.gzip import GZipMiddleware
 
 from monitor.api.access import MayOperate, MayView
 from monitor.api.parts import GivenParts, Parts
@@ -16,14 +15,19 @@ from monitor.ingest.pipeline import Pipeline
 from monitor.quantities import Quantity
 from monitor.setup.journal import Misted
 from monitor.store.readings import SeriesKey
-from monitor.store.sqlite.state import explanations, journal, setup
-from monitor.web import words
+from monitor.store.sqlite.state import explanations, journal, sessions, setup
+from monitor.web import sign_in, words
 from monitor.web.enclosure import ranges_at, ribbon_probe
-from monitor.web.guard import Page, same_origin
+from monitor.web.forms import FORM_KEY
+from monitor.web.guard import Page
 from monitor.web.known import Explanation, Known, Past
-from monitor.web.rendering import ASSETS, render
+from monitor.web.rendering import ASSETS
 from monitor.web.ribbon import POINTS, WINDOW_MS
 from monitor.web.room import room_view
+from monitor.web.shell import GivenForm, page
+from monitor.web.sign_in import Tries, safe
+from monitor.web.units import Units
+from monitor.web.viewer import likings_of
 
 router = APIRouter(route_class=Page, include_in_schema=False)
 
@@ -33,25 +37,28 @@ FOR_A_YEAR = "public, max-age=31536000, immutable"
 
 def install(app: FastAPI) -> None:
     """Add the pages to the application."""
-    app.include_router(router)
+    parts: Parts = app.state.parts
+    with parts.database.transaction() as connection:
+        setattr(app.state, FORM_KEY, sessions.secret(connection))
+    app.state.tries = Tries()
+    app.add_middleware(GZipMiddleware, minimum_size=1_000, compresslevel=4)
+    for each in (router, sign_in.router):
+        app.include_router(each)
 
 
 @router.get("/")
-def room(parts: GivenParts, _who: MayView) -> HTMLResponse:
+def room(request: Request, parts: GivenParts, _who: MayView) -> HTMLResponse:
     """Every enclosure at a glance."""
-    return HTMLResponse(render("room.html", view=room_view(_known(parts)), seen_at=seen_at))
+    units, _ = likings_of(request)
+    return page(request, "room.html", here="room", view=room_view(_known(parts, units)))
 
 
-@router.post("/seen", dependencies=[Depends(same_origin)])
-def seen(
-    parts: GivenParts,
-    who: MayOperate,
-    place: Annotated[str, Query()],
-    alarm: Annotated[list[str], Query()],
-) -> RedirectResponse:
+@router.post("/seen")
+def seen(parts: GivenParts, who: MayOperate, form: GivenForm) -> RedirectResponse:
     """Acknowledge the alarms that were shown, no others, and go back to where they stood."""
-    parts.ask(lambda pipeline, now_ms: _acknowledge(pipeline, alarm, who, now_ms))
-    return RedirectResponse(f"/#{place}", 303)
+    alarms = form.all("alarm")
+    parts.ask(lambda pipeline, now_ms: _acknowledge(pipeline, alarms, who, now_ms))
+    return RedirectResponse(safe(form.text("back")), 303)
 
 
 @router.get("/static/{name}")
@@ -65,11 +72,6 @@ def static(name: str) -> Response:
     )
 
 
-def seen_at(place: str, alarms: list[str]) -> str:
-    """Where to say that these alarms were seen."""
-    return f"/seen?{urlencode({'place': place, 'alarm': alarms}, doseq=True)}"
-
-
 def _acknowledge(pipeline: Pipeline, alarms: list[str], who: str, now_ms: int) -> None:
     for alarm in alarms:
         try:
@@ -79,7 +81,7 @@ def _acknowledge(pipeline: Pipeline, alarms: list[str], who: str, now_ms: int) -
             continue
 
 
-def _known(parts: Parts) -> Known:
+def _known(parts: Parts, units: Units) -> Known:
     now_ms = parts.clock()
     newest = parts.readings.latest()
     latest = {
@@ -108,6 +110,7 @@ def _known(parts: Parts) -> Known:
         explanations={alarm: _explanation(body) for alarm, body in explained.items()},
         past=past,
         troubles=_troubles(parts),
+        units=units,
     )
 
 

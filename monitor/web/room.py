@@ -11,7 +11,6 @@ from monitor.web import words
 from monitor.web.calls import AlarmView, Call, alarm_views
 from monitor.web.enclosure import EnclosureView, enclosure_view
 from monitor.web.known import Known
-from monitor.web.measure import written
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +83,7 @@ def _air(room: Room, known: Known) -> str:
 
 
 def _values(room: Room, probe: RoomProbe, known: Known) -> Iterator[str]:
-    for quantity, (sign, digits) in words.AIR.items():
+    for quantity in words.AIR:
         reading = known.latest.get(SeriesKey(room.id, probe.id, quantity))
         if reading is not None and known.now_ms - reading.at_ms <= probe.silence_ms:
-            yield f"{written(reading.value, None, digits)} {sign}"
+            yield known.units.text(quantity, reading.value)

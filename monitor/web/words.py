@@ -9,6 +9,25 @@ from collections.abc import Sequence
 from monitor.alarms.model import Condition
 from monitor.quantities import Quantity
 from monitor.setup.models import Zone
+from monitor.store.sqlite.state.tokens import Scope
+
+SECTIONS = {
+    "room": ("", "Room"),
+}
+"""What the navigation leads to: address and name by key."""
+PARTS = {
+    "climate": ("", "Climate"),
+}
+"""What there is to see of one enclosure: the end of its address, and its name, by key."""
+VIEW, SIGN_IN, SIGN_OUT = "Units and colours", "Sign in", "Sign out"
+SKIP, NAVIGATION = "Skip to what this page says", "Pages"
+SIGNED_IN = "Signed in as {}, {}."
+MAY = {Scope.VIEW: "to look", Scope.OPERATE: "to look and act"}
+TEMPERATURES = {"C": "°C", "F": "°F"}
+PRESSURES = {"kPa": "kPa", "hPa": "hPa"}
+THEMES = {"auto": "as the device has it", "light": "light", "dark": "dark"}
+WRONG_TOKEN = "This is no token of this dewkeep, or one that was withdrawn."  # noqa: S105
+TOO_MANY_TRIES = "Too many wrong tokens just now. Wait five minutes, then try again."
 
 ZONES = {
     Zone.CANOPY: "canopy",
@@ -29,9 +48,8 @@ QUANTITIES = {
     Quantity.ILLUMINANCE: "light",
 }
 """Measured quantities, in the order in which they are shown."""
-SIGNS = {"Cel": "°C", "%RH": "%", "%": "%", "lx": "lx"}
-AIR = {Quantity.TEMPERATURE: ("°C", 1), Quantity.HUMIDITY: ("%", 0)}
-"""What is told of a room's air, with its sign and the digits after the point."""
+AIR = (Quantity.TEMPERATURE, Quantity.HUMIDITY)
+"""What is told of a room's air."""
 ROOM_AIR = "{}, air {}"
 
 BEYOND = {

@@ -1,5 +1,6 @@
 """The daemon: every part in its place, started in order, stopped in the opposite order."""
 
+import gc
 import logging
 import time
 from collections.abc import Callable, Iterator
@@ -133,6 +134,10 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
                 log.warning("up, but without a broker yet: %s", link.state.says)
             say(f"ready on http://{server.host}:{server.port}")
 
+        # What is there now stays until the end: looking through it again and again for garbage
+        # would make a page wait a tenth of a second every few requests.
+        gc.collect()
+        gc.freeze()
         web_server.serve(app, listening, when_up, before_exit=hub.end)
         log.info("stopping")
 

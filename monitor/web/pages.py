@@ -2,6 +2,7 @@
 
 import json
 import sqlite3
+from typing import Literal
 
 from fastapi import APIRouter, FastAPI, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
@@ -14,25 +15,29 @@ from monitor.ingest import filing
 from monitor.ingest.pipeline import Pipeline
 from monitor.quantities import Quantity
 from monitor.setup.journal import Misted
+from monitor.setup.models import Enclosure
+from monitor.store.many import many
 from monitor.store.readings import SeriesKey
 from monitor.store.sqlite.state import explanations, journal, sessions, setup
 from monitor.web import sign_in, words
-from monitor.web.enclosure import ranges_at, ribbon_probe
+from monitor.web.enclosure import ranges_at, ribbon_probe, scene_of
 from monitor.web.forms import FORM_KEY
 from monitor.web.guard import Page
 from monitor.web.known import Explanation, Known, Past
+from monitor.web.memory import Memory
 from monitor.web.rendering import ASSETS
-from monitor.web.ribbon import POINTS, WINDOW_MS
+from monitor.web.ribbon import STEP_S, WINDOW_MS, window_end
 from monitor.web.room import room_view
+from monitor.web.scenery import picture
 from monitor.web.shell import GivenForm, page
 from monitor.web.sign_in import Tries, safe
 from monitor.web.units import Units
-from monitor.web.viewer import likings_of
+from monitor.web.viewer import viewer_of
 
 router = APIRouter(route_class=Page, include_in_schema=False)
 
-MOST_MISTINGS = 200
 FOR_A_YEAR = "public, max-age=31536000, immutable"
+FOR_A_YEAR_HERE = "private, max-age=31536000, immutable"
 
 
 def install(app: FastAPI) -> None:
@@ -41,6 +46,7 @@ def install(app: FastAPI) -> None:
     with parts.database.transaction() as connection:
         setattr(app.state, FORM_KEY, sessions.secret(connection))
     app.state.tries = Tries()
+    app.state.memory = Memory()
     app.add_middleware(GZipMiddleware, minimum_size=1_000, compresslevel=4)
     for each in (router, sign_in.router):
         app.include_router(each)
@@ -49,8 +55,16 @@ def install(app: FastAPI) -> None:
 @router.get("/")
 def room(request: Request, parts: GivenParts, _who: MayView) -> HTMLResponse:
     """Every enclosure at a glance."""
-    units, _ = likings_of(request)
-    return page(request, "room.html", here="room", view=room_view(_known(parts, units)))
+    viewer = viewer_of(request)
+    memory: Memory = request.app.state.memory
+    view = room_view(_known(parts, viewer.units, memory), memory.view)
+    return page(
+        request,
+        "room.html",
+        here="room",
+        view=view,
+        articles=[memory.article(each, viewer) for each in view.places],
+    )
 
 
 @router.post("/seen")
@@ -59,6 +73,19 @@ def seen(parts: GivenParts, who: MayOperate, form: GivenForm) -> RedirectRespons
     alarms = form.all("alarm")
     parts.ask(lambda pipeline, now_ms: _acknowledge(pipeline, alarms, who, now_ms))
     return RedirectResponse(safe(form.text("back")), 303)
+
+
+@router.get("/enclosures/{enclosure}/{light}.svg")
+def scenery(
+    enclosure: str, light: Literal["day", "night"], parts: GivenParts, _who: MayView
+) -> Response:
+    """The picture of an enclosure; its address changes when it does."""
+    with parts.database.reading() as connection:
+        place = setup.get(connection, enclosure).place
+    if not isinstance(place, Enclosure):
+        raise NotFound(f"{enclosure!r} is a room, which has no picture")
+    drawn = picture(scene_of(place, parts.library, lit=light == "day"))
+    return Response(drawn, media_type="image/svg+xml", headers={"Cache-Control": FOR_A_YEAR_HERE})
 
 
 @router.get("/static/{name}")
@@ -81,7 +108,7 @@ def _acknowledge(pipeline: Pipeline, alarms: list[str], who: str, now_ms: int) -
             continue
 
 
-def _known(parts: Parts, units: Units) -> Known:
+def _known(parts: Parts, units: Units, memory: Memory) -> Known:
     now_ms = parts.clock()
     newest = parts.readings.latest()
     latest = {
@@ -90,17 +117,29 @@ def _known(parts: Parts, units: Units) -> Known:
         if series in newest
     }
     with parts.database.reading() as connection:
-        placed = setup.everything(connection)
+        placed = memory.setup(connection)
         alarms = filing.open_alarms(connection)
         explained = explanations.of(connection, [alarm.id for alarm in alarms])
-        mistings = {each.id: _mistings(connection, each.id, now_ms) for each in placed.enclosure}
-    past: dict[str, Past] = {}
-    for each in placed.enclosure:
-        probe = ribbon_probe(each, ranges_at(each, parts.library, now_ms), latest.keys(), alarms)
-        if probe is not None:
-            humidity = SeriesKey(each.id, probe.id, Quantity.HUMIDITY)
-            buckets = parts.readings.buckets(humidity, now_ms - WINDOW_MS, now_ms, POINTS)
-            past[each.id] = Past(probe, buckets, mistings[each.id])
+        places = [each.id for each in placed.enclosure]
+        mistings = _mistings(connection, places, now_ms)
+    probes = {
+        each.id: probe
+        for each in placed.enclosure
+        if (
+            probe := ribbon_probe(
+                each, ranges_at(each, parts.library, now_ms), latest.keys(), alarms
+            )
+        )
+        is not None
+    }
+    keys = {place: SeriesKey(place, probe.id, Quantity.HUMIDITY) for place, probe in probes.items()}
+    end_ms = window_end(now_ms)
+    courses = many(parts.readings, keys.values(), end_ms - WINDOW_MS, end_ms, STEP_S)
+    past = {
+        place: Past(probes[place], courses[key], mistings.get(place, ()))
+        for place, key in keys.items()
+        if key in courses
+    }
     return Known(
         now_ms=now_ms,
         setup=placed,
@@ -119,15 +158,14 @@ def _explanation(body: str) -> Explanation:
     return Explanation(cause["says"], cause["check_first"])
 
 
-def _mistings(connection: sqlite3.Connection, enclosure: str, now_ms: int) -> list[Misted]:
-    rows = journal.page(
-        connection,
-        enclosure,
-        kinds=("misted",),
-        since_ms=now_ms - WINDOW_MS,
-        limit=MOST_MISTINGS,
-    )
-    return [row.entry for row in rows if isinstance(row.entry, Misted)]
+def _mistings(
+    connection: sqlite3.Connection, places: list[str], now_ms: int
+) -> dict[str, list[Misted]]:
+    mistings: dict[str, list[Misted]] = {}
+    for row in journal.since(connection, places, "misted", now_ms - WINDOW_MS):
+        if isinstance(row.entry, Misted):
+            mistings.setdefault(row.place, []).append(row.entry)
+    return mistings
 
 
 def _troubles(parts: Parts) -> list[str]:

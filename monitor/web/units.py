@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 from monitor.quantities import Quantity, unit_of
 from monitor.setup.models import Span
@@ -61,8 +62,7 @@ class Units:
 
     def span(self, quantity: Quantity, span: Span) -> Span:
         """A range in the viewer's unit."""
-        convert = self.of(quantity)
-        return Span(low=round(convert(span.low), 4), high=round(convert(span.high), 4))
+        return _span(self, quantity, span)
 
     def text(self, quantity: Quantity, value: float) -> str:
         """A stored number as the viewer reads it, with its sign."""
@@ -79,6 +79,12 @@ class Units:
             return sentence
         sentence = _CELSIUS.sub(_in_fahrenheit, sentence)
         return _KELVIN.sub(lambda found: f"{_tenths(1.8 * float(found[1]))} °F", sentence)
+
+
+@lru_cache(maxsize=4096)
+def _span(units: Units, quantity: Quantity, span: Span) -> Span:
+    convert = units.of(quantity)
+    return Span(low=round(convert(span.low), 4), high=round(convert(span.high), 4))
 
 
 def fahrenheit(celsius: float) -> float:

@@ -92,6 +92,7 @@ ONE_OF = "{} (probe {})"
 SEVERAL = "{} \N{MULTIPLICATION SIGN} {}"
 BETWEEN = " · "
 NOBODY = "no inhabitants named yet"
+CUT_OPEN = "{} cut open"
 LIGHTS = {True: "lights on", False: "lights off"}
 
 RIBBON = "Humidity, {}, last 24 hours"

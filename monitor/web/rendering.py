@@ -8,6 +8,7 @@ from typing import NamedTuple
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
 from jinja2.runtime import Context
 
+from monitor.times import rfc3339
 from monitor.web import words
 from monitor.web.units import Units
 
@@ -58,6 +59,7 @@ _environment = Environment(
 )
 _environment.globals["address"] = address
 _environment.globals["words"] = words
+_environment.globals["rfc3339"] = rfc3339
 _environment.filters["tight"] = tight
 _environment.filters["said"] = said
 

@@ -4,12 +4,14 @@ The sentence of an alarm comes from ``monitor.alarms.wording``, that of a qualit
 ``monitor.quality``; headings and longer texts that never change stand in the templates.
 """
 
+import datetime as dt
 from collections.abc import Sequence
 
 from monitor.alarms.model import Condition
-from monitor.quantities import Quantity
+from monitor.quantities import DERIVED_UNITS, Quantity
 from monitor.setup.models import Zone
 from monitor.store.sqlite.state.tokens import Scope
+from monitor.times import day_in_words
 
 SECTIONS = {
     "room": ("", "Room"),
@@ -51,6 +53,57 @@ QUANTITIES = {
 AIR = (Quantity.TEMPERATURE, Quantity.HUMIDITY)
 """What is told of a room's air."""
 ROOM_AIR = "{}, air {}"
+
+COURSES = {
+    Quantity.HUMIDITY: "humidity",
+    Quantity.TEMPERATURE: "temperature",
+    Quantity.DEW_POINT: "dew point",
+    Quantity.VAPOUR_PRESSURE_DEFICIT: "vapour pressure deficit",
+    Quantity.VAPOUR_PRESSURE: "vapour pressure",
+    Quantity.ABSOLUTE_HUMIDITY: "absolute humidity",
+    Quantity.MIXING_RATIO: "mixing ratio",
+    Quantity.SUBSTRATE_MOISTURE: "moisture",
+    Quantity.SURFACE_TEMPERATURE: "surface temperature",
+    Quantity.ILLUMINANCE: "light",
+}
+"""All quantities, in the order in which their courses are offered."""
+DERIVED = tuple(DERIVED_UNITS)
+
+COURSE = "{}, {}"
+FROM_TO = "{} to {}"
+SPANS = {
+    "day": "Day",
+    "week": "Week",
+    "month": "Month",
+    "season": "Season",
+    "year": "Year",
+}
+SHARE = "{}, in range {}"
+NEVER_HEARD = "No probe of this enclosure has reported {} yet."
+NO_COURSE = "nothing heard in this time"
+
+KINDS = {
+    "misted": "Misted",
+    "fed": "Fed",
+    "inspection": "Looked inside",
+    "moult": "Moulted",
+    "maintenance": "Worked on it",
+    "animal_in": "Animal moved in",
+    "note": "Note",
+}
+RARE_KINDS = tuple(kind for kind in KINDS if kind not in ("misted", "fed"))
+"""What is still marked where weeks are shown."""
+MOULD = (
+    "no mould",
+    "a speck of mould",
+    "a little mould",
+    "mould in places",
+    "much mould",
+    "mould all over",
+)
+SPRINGTAILS = {True: "springtails seen", False: "no springtails seen"}
+ISOPODS = {True: "isopods seen", False: "no isopods seen"}
+PLANTS = {"standing": "plants standing", "wilting": "plants wilting", "rooted": "plants rooted"}
 
 BEYOND = {
     Quantity.HUMIDITY: ("too dry", "too damp"),
@@ -176,3 +229,21 @@ def duration(minutes: int) -> str:
     if not hours:
         return f"{rest} min"
     return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+def sentence(things: Sequence[str]) -> str:
+    """Things as a short sentence of their own."""
+    return capital(listed(things))
+
+
+def share(part: float) -> str:
+    """How much of the time, without claiming all of it for a little less."""
+    if part in (0.0, 1.0):
+        return "all of the time" if part else "at no time"
+    return f"{min(max(round(100 * part), 1), 99)} % of the time"
+
+
+def moment(when: dt.datetime, beside: dt.datetime | None) -> str:
+    """A day and a time; the year too, where ``beside`` is of another one."""
+    year = f" {when.year}" if beside is not None and beside.year != when.year else ""
+    return f"{day_in_words(when.date())}{year}, {when:%H:%M}"

@@ -1,4 +1,4 @@
-// Keeps the room page fresh: what happens is told by server-sent events, the page is fetched anew
+// Keeps a page fresh: what happens is told by server-sent events, the page is fetched anew
 // and its main part put in place of the old one. Without scripts the page reads the same.
 "use strict";
 
@@ -10,7 +10,7 @@ let timer;
 
 async function refresh() {
   due = Infinity;
-  const answer = await fetch("/", { headers: { Accept: "text/html" } });
+  const answer = await fetch(location.href, { headers: { Accept: "text/html" } });
   if (!answer.ok) return;
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
   const focused = document.activeElement && document.activeElement.id;

@@ -1,5 +1,6 @@
 """The pages' addresses: look things up, have the view worked out, render it."""
 
+from http import HTTPStatus
 from typing import Literal
 
 from fastapi import APIRouter, FastAPI, Request, Response
@@ -8,6 +9,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from monitor.api.access import MayOperate, MayView
 from monitor.api.parts import GivenParts, Parts
+from monitor.api.problems import problem
 from monitor.errors import Conflict, NotFound
 from monitor.ingest.pipeline import Pipeline
 from monitor.setup.models import Enclosure
@@ -15,7 +17,7 @@ from monitor.store.sqlite.state import sessions, setup
 from monitor.web import climate, sign_in
 from monitor.web.enclosure import scene_of
 from monitor.web.forms import FORM_KEY
-from monitor.web.guard import Page
+from monitor.web.guard import Page, refusal
 from monitor.web.looking import look
 from monitor.web.memory import Memory
 from monitor.web.rendering import ASSETS
@@ -26,6 +28,8 @@ from monitor.web.sign_in import Tries, safe
 from monitor.web.viewer import viewer_of
 
 router = APIRouter(route_class=Page, include_in_schema=False)
+missing = APIRouter(route_class=Page, include_in_schema=False)
+"""Comes last: whatever nothing else answers."""
 
 FOR_A_YEAR = "public, max-age=31536000, immutable"
 FOR_A_YEAR_HERE = "private, max-age=31536000, immutable"
@@ -39,7 +43,7 @@ def install(app: FastAPI) -> None:
     app.state.tries = Tries()
     app.state.memory = Memory()
     app.add_middleware(GZipMiddleware, minimum_size=1_000, compresslevel=4)
-    for each in (router, sign_in.router, climate.router):
+    for each in (router, sign_in.router, climate.router, missing):
         app.include_router(each)
 
 
@@ -77,6 +81,15 @@ def scenery(
         raise NotFound(f"{enclosure!r} is a room, which has no picture")
     drawn = picture(scene_of(place, parts.library, lit=light == "day"))
     return Response(drawn, media_type="image/svg+xml", headers={"Cache-Control": FOR_A_YEAR_HERE})
+
+
+@missing.get("/{address:path}")
+def nothing(request: Request, address: str) -> Response:
+    """Say to people and programs, each in their way, that nothing is there."""
+    says = f"there is nothing at /{address}"
+    if "text/html" in request.headers.get("accept", ""):
+        return refusal(request, HTTPStatus.NOT_FOUND, says)
+    return problem(HTTPStatus.NOT_FOUND, says)
 
 
 @router.get("/static/{name}")

@@ -15,6 +15,7 @@ import statistics
 import tempfile
 import time
 from collections.abc import Callable, MutableMapping
+from itertools import cycle
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -28,7 +29,7 @@ from monitor.quantities import Quantity
 from monitor.setup.journal import Misted, Source
 from monitor.store.readings import Readings, SeriesKey
 from monitor.store.sqlite.state import journal
-from monitor.times import DAY_MS, HOUR_MS, MINUTE_MS
+from monitor.times import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 from monitor.web import pages
 from tests.support.publisher import senml
 from tests.support.rig import Rig
@@ -37,6 +38,10 @@ PROBES = ("canopy", "floor", "substrate")
 LIVES = ("correlophus-ciliatus", "ficus-pumila", "trichorhina-tomentosa", "sinella-curviseta")
 ROUNDS = 9
 EMPTY = "/viewer"
+PAGES = {
+    "enclosure, a day": "/enclosures/e0",
+    "its course alone, as fetched to zoom": "/enclosures/e0/course",
+}
 
 
 def main() -> None:
@@ -54,8 +59,17 @@ def main() -> None:
         print("|---|---:|---:|---:|---:|---:|")
         report("room, for the first time", measured(app, "/", rounds=1))
         report("room, nothing new", measured(app, "/"))
-        report("room, a sixth heard since", measured(app, "/", lambda: heard(rig, count // 6)))
-        report("room, every probe heard since", measured(app, "/", lambda: heard(rig, count)))
+        sixths = cycle(range(6))
+        report(
+            "room, ten seconds later: a sixth heard",
+            measured(app, "/", lambda: heard(rig, range(next(sixths), count, 6), 10 * SECOND_MS)),
+        )
+        report(
+            "room, a minute later: every probe heard",
+            measured(app, "/", lambda: heard(rig, range(count), MINUTE_MS)),
+        )
+        for what, address in PAGES.items():
+            report(what, measured(app, address))
 
 
 def house(folder: Path, count: int) -> Rig:
@@ -101,20 +115,13 @@ def house(folder: Path, count: int) -> Rig:
     return rig
 
 
-def heard(rig: Rig, count: int) -> None:
-    """A minute goes by, and every probe of so many enclosures reports."""
-    rig.now_ms += MINUTE_MS
-    wobble = rig.now_ms // MINUTE_MS % 3 / 10
-    rig.pipeline.take(
-        [
-            Message(
-                f"dewkeep/e{n}/{p}", senml(rig.now_ms / 1000, 23 + wobble, 78 + wobble), 0, 0, 0
-            )
-            for n in range(count)
-            for p in PROBES
-        ],
-        rig.now_ms,
-    )
+def heard(rig: Rig, numbers: range, after_ms: int) -> None:
+    """Time goes by, and every probe of some enclosures reports."""
+    rig.now_ms += after_ms
+    wobble = rig.now_ms // SECOND_MS % 3 / 10
+    payload = senml(rig.now_ms / 1000, 23 + wobble, 78 + wobble)
+    topics = (f"dewkeep/e{number}/{probe}" for number in numbers for probe in PROBES)
+    rig.pipeline.take([Message(topic, payload, 0, 0, 0) for topic in topics], rig.now_ms)
 
 
 class Taken(NamedTuple):

@@ -11,6 +11,7 @@ from urllib.parse import urlencode
 import httpx
 import pytest
 import tomli_w
+from selenium import webdriver
 
 from monitor.api.app import create_app
 from monitor.ingest.link import Message
@@ -21,6 +22,7 @@ from monitor.web import pages
 from tests.support.publisher import senml
 from tests.support.rig import Rig
 from tests.support.waiting import eventually
+from tests.web.chromium import chromium
 
 OURS = {"Sec-Fetch-Site": "same-origin", "Origin": "http://127.0.0.1:8420"}
 """What a browser says of a form on a page of dewkeep's own."""
@@ -140,6 +142,14 @@ def hidden(page: str, address: str) -> list[tuple[str, str]]:
     assert form, page
     found = re.findall(r'<input type="hidden" name="([^"]*)" value="([^"]*)">', form[0])
     return [(name, html.unescape(value)) for name, value in found]
+
+
+@pytest.fixture
+def browser() -> Iterator[webdriver.Chrome]:
+    """A headless Chromium with the screen of a small phone."""
+    driver = chromium()
+    yield driver
+    driver.quit()
 
 
 MakeShow = Callable[..., Show]

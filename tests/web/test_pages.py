@@ -144,6 +144,15 @@ def test_a_missing_file_is_a_page_that_says_so(dry: Show) -> None:
     assert "content-security-policy" in answer.headers
 
 
+def test_nothing_is_told_to_people_and_programs(dry: Show) -> None:
+    """A browser gets a page with the way back, a program a problem."""
+    page = dry.get("/nowhere", {"Accept": "text/html,*/*"})
+    assert (page.status_code, page.headers["content-type"]) == (404, "text/html; charset=utf-8")
+    assert "Back to the room" in page.text
+    program = dry.get("/api/v1/nowhere", {"Accept": "*/*"})
+    assert (program.status_code, program.json()["status"]) == (404, 404)
+
+
 def test_an_empty_house_says_what_to_do(make_show: MakeShow) -> None:
     """Without enclosures: copy the example, apply it, publish."""
     page = make_show({}).page()

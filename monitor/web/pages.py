@@ -14,7 +14,7 @@ from monitor.errors import Conflict, NotFound
 from monitor.ingest.pipeline import Pipeline
 from monitor.setup.models import Enclosure
 from monitor.store.sqlite.state import sessions, setup
-from monitor.web import climate, sign_in
+from monitor.web import climate, handover, sign_in
 from monitor.web.enclosure import scene_of
 from monitor.web.forms import FORM_KEY
 from monitor.web.guard import Page, refusal
@@ -43,7 +43,7 @@ def install(app: FastAPI) -> None:
     app.state.tries = Tries()
     app.state.memory = Memory()
     app.add_middleware(GZipMiddleware, minimum_size=1_000, compresslevel=4)
-    for each in (router, sign_in.router, climate.router, missing):
+    for each in (router, sign_in.router, climate.router, handover.router, missing):
         app.include_router(each)
 
 

@@ -19,6 +19,7 @@ SECTIONS = {
 """What the navigation leads to: address and name by key."""
 PARTS = {
     "climate": ("", "Climate"),
+    "handover": ("/handover", "Hand-over sheet"),
 }
 """What there is to see of one enclosure: the end of its address, and its name, by key."""
 VIEW, SIGN_IN, SIGN_OUT = "Units and colours", "Sign in", "Sign out"

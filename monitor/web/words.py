@@ -7,7 +7,7 @@ The sentence of an alarm comes from ``monitor.alarms.wording``, that of a qualit
 import datetime as dt
 from collections.abc import Sequence
 
-from monitor.alarms.model import Condition
+from monitor.alarms.model import Because, Condition
 from monitor.quantities import DERIVED_UNITS, Quantity
 from monitor.setup.models import Zone
 from monitor.store.sqlite.state.tokens import Scope
@@ -15,6 +15,7 @@ from monitor.times import day_in_words
 
 SECTIONS = {
     "room": ("", "Room"),
+    "alarms": ("alarms", "Alarms"),
 }
 """What the navigation leads to: address and name by key."""
 PARTS = {
@@ -90,6 +91,7 @@ KINDS = {
     "moult": "Moulted",
     "maintenance": "Worked on it",
     "animal_in": "Animal moved in",
+    "misting_plan": "Misting plan taken up",
     "note": "Note",
 }
 RARE_KINDS = tuple(kind for kind in KINDS if kind not in ("misted", "fed"))
@@ -127,6 +129,38 @@ WAS = "Was {0}, is over"
 SEEN_BY = "Seen at {} by {}."
 SHELVED_UNTIL = "Set aside until {}."
 OUT_OF_SERVICE = "Out of service."
+
+DEWKEEP = "dewkeep itself"
+NO_LINK = "no connection to the broker"
+KEPT_QUIET = "Kept quiet: {}."
+BECAUSE = {
+    Because.GRAVER: "a graver alarm says more",
+    Because.MAINTENANCE: "somebody is at work on it",
+    Because.LID_OPEN: "the lid is open",
+    Because.MISTING: "it is being misted",
+    Because.OUT_OF_SERVICE: "the probe is out of service",
+}
+LIMIT, AT_FIRST, WORST = "limit", "when it called", "worst"
+FIGURES = {
+    "usual_humidity": "usual at that hour",
+    "dew_point_departure": "dew point against the usual",
+    "temperature_departure": "temperature against the usual",
+    "dew_point_change": "dew point, change before it",
+    "temperature_change": "temperature, change before it",
+    "run_up": "began before it",
+    "room_vapour_pressure_departure": "water in the room's air against the usual",
+    "room_temperature_departure": "room temperature against the usual",
+    "mistings_missed": "usual mistings that did not come",
+    "days_compared": "days compared",
+}
+"""What the figures behind a cause are called."""
+WATER_SHARE = "Lost water explains {} % of it (between {} and {} %)."
+AHEAD = {
+    "low": "It is expected to fall below its range {}.",
+    "high": "It is expected to rise above its range {}.",
+}
+SHELVES = {"60": "1 hour", "240": "4 hours", "720": "12 hours", "1440": "a day"}
+"""For how many minutes an alarm can be set aside on the page."""
 
 IN_RANGE_TITLE = "In range"
 SLIPPED_TITLE = "Out of range, no alarm yet"
@@ -170,7 +204,7 @@ MOST_NAMES = 4
 def condition(quantity: Quantity | None, what: Condition) -> str:
     """What is the matter, in two or three words."""
     if quantity is None:
-        return SILENT
+        return NO_LINK if what is Condition.BROKER else SILENT
     low, high = BEYOND[quantity]
     match what:
         case Condition.CRITICAL_LOW:
@@ -248,3 +282,13 @@ def moment(when: dt.datetime, beside: dt.datetime | None) -> str:
     """A day and a time; the year too, where ``beside`` is of another one."""
     year = f" {when.year}" if beside is not None and beside.year != when.year else ""
     return f"{day_in_words(when.date())}{year}, {when:%H:%M}"
+
+
+def figure(value: float, unit: str) -> str:
+    """A figure behind a cause."""
+    if unit == "1":
+        return f"{value:g}"
+    if unit == "min":
+        return duration(round(value))
+    signed = "+.1f" if unit == "K" else ".0f"
+    return f"{value:{signed}} {'%' if unit == '%RH' else unit}"

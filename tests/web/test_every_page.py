@@ -20,6 +20,7 @@ PAGES = (
     "/",
     "/enclosures/cork-cube",
     "/enclosures/cork-cube?quantity=temperature&from=1700000000000&to=1900000000000",
+    "/alarms",
     "/viewer",
     "/sign-in",
     "/nowhere",

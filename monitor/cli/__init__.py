@@ -12,6 +12,7 @@ WRONG_INPUT = 2
 
 _COMMANDS = {
     "backup": "monitor.cli.backup",
+    "calibrate": "monitor.cli.calibrate",
     "check": "monitor.cli.check",
     "compatibility": "monitor.cli.compatibility",
     "copy": "monitor.cli.copy_",
@@ -19,6 +20,7 @@ _COMMANDS = {
     "export": "monitor.cli.export",
     "handover": "monitor.cli.handover",
     "import": "monitor.cli.import_",
+    "probes": "monitor.cli.probes",
     "rehearse": "monitor.cli.rehearse",
     "restore": "monitor.cli.restore",
     "serve": "monitor.cli.serve",

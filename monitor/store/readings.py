@@ -126,6 +126,10 @@ class ReadingStore(Protocol):
         """The newest reading of every series that is not bad, by series id."""
         ...
 
+    def refresh(self) -> None:
+        """Take notice of what other processes have written since."""
+        ...
+
     def track(self, key: SeriesKey, start_ms: int, end_ms: int) -> Track:
         """All readings of a measured or derived series with ``start_ms <= at < end_ms``.
 

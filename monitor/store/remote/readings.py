@@ -227,6 +227,9 @@ class RemoteReadings:
         """The newest reading of every series that is not bad, by series id."""
         return self._begun().view()
 
+    def refresh(self) -> None:
+        """Nothing: but for the newest readings, every question is asked of the server."""
+
     def track(self, key: SeriesKey, start_ms: int, end_ms: int) -> Track:
         """All readings of a measured or derived series with ``start_ms <= at < end_ms``."""
         start_ms, end_ms = max(start_ms, self._forgotten_ms), min(end_ms, LAST_MS)

@@ -11,7 +11,7 @@ Appending, flushing, tidying and expiring are the writer's; reading is open to e
 import sqlite3
 import time
 from collections import deque
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -256,13 +256,27 @@ class RemoteReadings:
             whole = usable(self.track(key, first_ms, last_ms))
             track = whole.between(start_ms, end_ms)
             return raw(track) if len(track) <= points else bucketed(whole, width_s)
-        tally = self._engine.tally(key, first_ms, last_ms, width_s)
+        tally = self._tally(key, first_ms, last_ms, width_s)
         # The buckets at the ends may hold readings that were not asked for.
         if tally.count[1:-1].sum() <= points:
             track = usable(self.track(key, start_ms, end_ms))
             if len(track) <= points:
                 return raw(track)
         return tally.drawn(width_s)
+
+    def many(
+        self, keys: Iterable[SeriesKey], start_ms: int, end_ms: int, width_s: int
+    ) -> Mapping[SeriesKey, Buckets]:
+        """Measured series in buckets of one width, which divides an hour (see ``store.many``)."""
+        wanted = list(keys)
+        if not wanted:
+            return {}
+        first_ms, last_ms = widened(max(start_ms, self._forgotten_ms), end_ms, width_s)
+        found = self._engine.tallies(wanted, first_ms, min(last_ms, LAST_MS), width_s)
+        return {key: tally.drawn(width_s) for key, tally in found.items()}
+
+    def _tally(self, key: SeriesKey, start_ms: int, end_ms: int, width_s: int) -> Tally:
+        return self._engine.tallies([key], start_ms, end_ms, width_s).get(key, Tally.nothing())
 
     def _remembered(
         self, key: SeriesKey, start_ms: int, end_ms: int, points: int
@@ -275,7 +289,7 @@ class RemoteReadings:
         if not len(old.slot):
             return None
         if key.quantity in MEASURED:
-            recent = self._engine.tally(key, cut_ms, last_ms, width_s)
+            recent = self._tally(key, cut_ms, last_ms, width_s)
         else:
             track = usable(self.track(key, cut_ms, last_ms))
             recent = Tally.of(track.at_ms // (width_s * SECOND_MS), track.value)

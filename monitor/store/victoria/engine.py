@@ -97,29 +97,30 @@ class VictoriaEngine:
                     blocks.setdefault(key, []).append(block)
         return {key: _track(blocks[key]) for key in keys if key in blocks}
 
-    def tally(self, key: SeriesKey, start_ms: int, end_ms: int, width_s: int) -> Tally:
+    def tallies(
+        self, keys: Sequence[SeriesKey], start_ms: int, end_ms: int, width_s: int
+    ) -> Mapping[SeriesKey, Tally]:
         """Readings that are not bad, added up by the server."""
         if end_ms <= start_ms:
-            return Tally.nothing()
+            return {}
         width_ms = width_s * SECOND_MS
-        # A window reaches from just after its start to its end: a millisecond less makes it ours.
-        fields = {
-            "query": f"{_each(SUMS)}, {_metric(VALUE, [key])}[{width_s}s])",
-            "start": _seconds(start_ms + width_ms - 1),
-            "end": _seconds(end_ms - 1),
-            "step": f"{width_s}s",
-            "nocache": "1",
-        }
-        sums: dict[str, dict[int, float]] = {name: {} for name in SUMS}
-        for row in self._ask("/api/v1/query_range", fields):
-            sums[row.metric["rollup"]] |= {
-                round(at * SECOND_MS) // width_ms: float(value) for at, value in row.values
+        sums: dict[SeriesKey, dict[str, dict[int, float]]] = {}
+        for some in _batches(keys):
+            # A window reaches from just after its start to its end: a millisecond less makes it
+            # ours.
+            fields = {
+                "query": f"{_each(SUMS)}, {_metric(VALUE, some)}[{width_s}s])",
+                "start": _seconds(start_ms + width_ms - 1),
+                "end": _seconds(end_ms - 1),
+                "step": f"{width_s}s",
+                "nocache": "1",
             }
-        slots = sorted(sums[SUMS[0]])
-        number, total, low, high = (
-            np.array([sums[name][slot] for slot in slots], np.float64) for name in SUMS
-        )
-        return Tally(np.array(slots, np.int64), number.astype(np.int64), total, low, high)
+            for row in self._ask("/api/v1/query_range", fields):
+                if (key := _key(row.metric)) is not None:
+                    sums.setdefault(key, {})[row.metric["rollup"]] = {
+                        round(at * SECOND_MS) // width_ms: float(value) for at, value in row.values
+                    }
+        return {key: _tally(sums[key]) for key in keys if key in sums}
 
     def newest(self, keys: Sequence[SeriesKey]) -> Mapping[SeriesKey, Track]:
         """Of each series the newest reading that is not bad, and the newest bad one."""
@@ -165,7 +166,7 @@ class VictoriaEngine:
     def forgotten(self, key: SeriesKey, start_ms: int, end_ms: int, width_s: int) -> Tally:
         """Buckets of the readings, which the server still has."""
         if key.quantity in MEASURED:
-            return self.tally(key, start_ms, end_ms, width_s)
+            return self.tallies([key], start_ms, end_ms, width_s).get(key, Tally.nothing())
         temperature, humidity = inputs(key)
         tracks = self.tracks([temperature, humidity], start_ms, end_ms)
         if temperature not in tracks or humidity not in tracks:
@@ -276,6 +277,15 @@ def _key(metric: Mapping[str, str]) -> SeriesKey | None:
         return SeriesKey(metric["place"], metric["probe"], Quantity(metric["quantity"]))
     except (KeyError, ValueError):
         return None
+
+
+def _tally(sums: Mapping[str, Mapping[int, float]]) -> Tally:
+    """The sums of a series by name and slot as a tally."""
+    slots = sorted(sums[SUMS[0]])
+    number, total, low, high = (
+        np.array([sums[name][slot] for slot in slots], np.float64) for name in SUMS
+    )
+    return Tally(np.array(slots, np.int64), number.astype(np.int64), total, low, high)
 
 
 def _track(blocks: Sequence[_Exported]) -> Track:

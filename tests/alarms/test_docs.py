@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.alarms.model import Condition, State
+from monitor.alarms.model import Because, Condition, State
 from monitor.alarms.states import TABLE, Event, Verdict
 from monitor.setup.alarming import AlarmSettings
 
@@ -53,3 +53,9 @@ def test_every_setting_is_told_with_its_default(key: str) -> None:
 def test_every_condition_is_told(condition: Condition) -> None:
     """A keeper finds each condition by its name."""
     assert f"`{condition.value}`" in PAGE
+
+
+@pytest.mark.parametrize("because", Because)
+def test_every_reason_for_quiet_is_told(because: Because) -> None:
+    """A keeper finds each reason with what it covers and until when."""
+    assert because.value in [row[0] for row in rows("because")[1:]]

@@ -6,6 +6,7 @@ import pytest
 
 from monitor.alarms.model import Because, Condition, State
 from monitor.alarms.states import TABLE, Event, Verdict
+from monitor.analysis.alarm_performance import performance, wire
 from monitor.setup.alarming import AlarmSettings
 
 PAGE = (Path(__file__).parents[2] / "docs" / "alarms.md").read_text()
@@ -59,3 +60,11 @@ def test_every_condition_is_told(condition: Condition) -> None:
 def test_every_reason_for_quiet_is_told(because: Because) -> None:
     """A keeper finds each reason with what it covers and until when."""
     assert because.value in [row[0] for row in rows("because")[1:]]
+
+
+def test_every_figure_is_told() -> None:
+    """No figure of the API is without its meaning."""
+    told = {name.strip(" `") for row in rows("figure")[1:] for name in row[0].split(",")}
+    figures = wire(performance([], 0, 1))
+
+    assert told == figures.keys() - {"from", "until", "alarms"}

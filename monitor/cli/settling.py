@@ -6,10 +6,11 @@ from contextlib import closing
 
 import click
 
-from monitor.analysis.settling import Result, Settling
+from monitor.analysis.settling import Result
 from monitor.cli.options import Instant, config_option
-from monitor.jobs.settling import settling_of, wire
+from monitor.jobs.settling import Assessed, Assessor, wire
 from monitor.setup.settings import Settings
+from monitor.setup.settling import DEFAULT
 from monitor.species.library import load_library
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.readings import SqliteReadings
@@ -30,19 +31,27 @@ def command(enclosure: str, at_ms: int | None, as_json: bool, settings: Settings
     at_ms = time.time_ns() // 1_000_000 if at_ms is None else at_ms
     library = load_library(settings.setup.species)
     with closing(Database(settings.store.path)) as database:
-        found = settling_of(database, SqliteReadings(database), library, enclosure, at_ms)
+        assessor = Assessor(database, SqliteReadings(database), library, settings.settling.limits)
+        assessed = assessor.assess(enclosure, at_ms)
     if as_json:
-        click.echo(json.dumps(wire(enclosure, found), ensure_ascii=False))
+        click.echo(json.dumps(wire(assessed), ensure_ascii=False))
     else:
-        click.echo("\n".join(_lines(enclosure, found)))
+        click.echo("\n".join(_lines(assessed)))
 
 
-def _lines(enclosure: str, found: Settling) -> list[str]:
-    lines = [f"{enclosure}: {found.verdict}"]
+def _lines(assessed: Assessed) -> list[str]:
+    found, limits = assessed.settling, assessed.limits
+    lines = [f"{assessed.enclosure.id}: {found.verdict}"]
     if found.holds_it_up is not None:
         lines.append(f"  held up by: {found.holds_it_up}")
     if found.earliest is not None:
         lines.append(f"  earliest: {found.earliest.isoformat()}")
     lines += [f"{MARKS[each.result]} {each.says}" for each in found.criteria]
     lines += [f"    {each.says}" for each in found.asides]
+    own = [
+        f"{name} {value:g} ({limits.origin[name]})"
+        for name, value in limits.values.model_dump().items()
+        if limits.origin[name] != DEFAULT
+    ]
+    lines.append(f"limits: {', '.join(own)}; all others default" if own else "limits: default")
     return lines

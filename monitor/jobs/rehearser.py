@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from monitor.alarms.model import Condition
 from monitor.alarms.outcome import CHANGED, RAISED, UNCHANGED, Outcome
 from monitor.alarms.reckoning import Judged, Surroundings, as_raised, judge
 from monitor.alarms.records import load_alarm
@@ -20,6 +21,7 @@ from monitor.times import DAY_MS
 
 PART_MS = 32 * DAY_MS
 """So much is held in memory at once: three probes at 30 s make half a million readings."""
+RELAPSE = Condition.RELAPSE
 ALL = 1_000_000
 """More than there are alarms or mistings in any span."""
 
@@ -78,7 +80,9 @@ class Rehearser:
             return Surroundings(nights, _switches(by, start_ms, end_ms), misted_ms, heard, end_ms)
 
         rules, run = self._run(place, start_ms, end_ms)
-        recorded = as_raised([load_alarm(row.body) for row in reversed(kept)])
+        # A rehearsal does not judge builds.
+        loaded = [load_alarm(row.body) for row in reversed(kept)]
+        recorded = as_raised([each for each in loaded if each.point.condition is not RELAPSE])
         sets: dict[str, list[Judged]] = {
             RAISED: judge(recorded, around(place, run.heard)),
             UNCHANGED: judge(run.raised, around(place, run.heard)),

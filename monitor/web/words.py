@@ -44,6 +44,7 @@ BEYOND = {
 FAR = "far {}"
 """Beyond a critical limit."""
 SILENT = "silent"
+RELAPSED = "no longer settled"
 IN_RANGE = "in range"
 NO_RANGE = "no range now"
 IN_DOUBT = "in doubt: {}"
@@ -96,6 +97,8 @@ MOST_NAMES = 4
 
 def condition(quantity: Quantity | None, what: Condition) -> str:
     """What is the matter, in two or three words."""
+    if what is Condition.RELAPSE:
+        return RELAPSED
     if quantity is None:
         return SILENT
     low, high = BEYOND[quantity]

@@ -9,7 +9,7 @@ from click.testing import CliRunner
 
 from monitor.cli import main
 from monitor.errors import NotFound
-from monitor.jobs.settling import settling_of, wire
+from monitor.jobs.settling import wire
 from monitor.quantities import Quantity
 from monitor.setup.journal import ENTRY, Source
 from monitor.store.readings import SeriesKey
@@ -43,10 +43,7 @@ def test_the_contract_is_kept(tmp_path: Path) -> None:
         wrong = built.http.get(url, params={"at": "soon"})
         room = built.http.get("/api/v1/enclosures/back-room/settling")
 
-        assert now == wire(
-            "cork-cube",
-            settling_of(built.database, built.readings, built.parts.library, "cork-cube", NOW_MS),
-        )
+        assert now == wire(built.parts.assessor.assess("cork-cube", NOW_MS))
     assert set(now) >= {"enclosure", "at", "verdict", "criteria", "holds_it_up", "earliest"}
     assert {"name", "zone", "quantity", "value", "unit", "required", "result", "says"} <= set(
         now["criteria"][0]
@@ -61,11 +58,9 @@ def test_only_what_lives_there_must_be_seen(tmp_path: Path) -> None:
     """An enclosure without crew and plants is not held up by looks for them."""
     with house(tmp_path) as built:
         fill(built, 10)
-        found = settling_of(
-            built.database, built.readings, built.parts.library, "cork-cube", NOW_MS
-        )
+        found = built.parts.assessor.assess("cork-cube", NOW_MS).settling
         with pytest.raises(NotFound, match="nowhere"):
-            settling_of(built.database, built.readings, built.parts.library, "nowhere", NOW_MS)
+            built.parts.assessor.assess("nowhere", NOW_MS)
 
     assert {each.name.value for each in found.criteria}.isdisjoint(
         {"springtails", "isopods", "plants"}

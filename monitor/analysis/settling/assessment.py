@@ -20,8 +20,8 @@ from monitor.analysis.settling.recovery import recovery
 from monitor.analysis.settling.stillness import still_to_come
 from monitor.analysis.settling.wording import count, on_date
 from monitor.quantities import Quantity
-from monitor.setup.settling import SettlingLimits
 from monitor.species.ranges import Zone, ZoneRange
+from monitor.species.settling import SettlingLimits
 
 T = TypeVar("T")
 

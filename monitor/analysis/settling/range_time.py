@@ -11,8 +11,8 @@ from monitor.analysis.settling.days import divided
 from monitor.analysis.settling.trailing import Trailing
 from monitor.analysis.settling.wording import WORDS, count
 from monitor.quantities import Quantity, unit_of
-from monitor.setup.settling import SettlingLimits
 from monitor.species.ranges import Span, ZoneRange
+from monitor.species.settling import SettlingLimits
 
 FEWEST_SHARE = 0.5
 """Share of a day's light or dark hours that must be known."""

@@ -22,7 +22,7 @@ from monitor.analysis.settling.climate import Daily
 from monitor.analysis.settling.criteria import Result
 from monitor.analysis.settling.regression import Estimate, clipped, estimate
 from monitor.quantities import Quantity
-from monitor.setup.settling import SettlingLimits
+from monitor.species.settling import SettlingLimits
 
 FLOOR = {
     Quantity.TEMPERATURE: 0.05,

@@ -19,9 +19,9 @@ from monitor.analysis.settling import (
     assess,
 )
 from monitor.setup.journal import ENTRY
-from monitor.setup.settling import SettlingLimits
 from monitor.species.profile import Basis, DryOut
 from monitor.species.ranges import Span, Spans, Zone, ZoneRange
+from monitor.species.settling import SettlingLimits
 from monitor.times import DAY_MS, HOUR_MS
 from tests.analysis.settling.plain import (
     BUILT_ON,

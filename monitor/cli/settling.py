@@ -3,6 +3,7 @@
 import json
 import time
 from contextlib import closing
+from pathlib import Path
 
 import click
 
@@ -14,6 +15,7 @@ from monitor.setup.settling import DEFAULT
 from monitor.species.library import load_library
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.readings import SqliteReadings
+from monitor.web.settling_report import page
 
 MARKS = {Result.PASS: "yes", Result.FAIL: "no ", Result.UNKNOWN: "?  "}
 
@@ -21,9 +23,17 @@ MARKS = {Result.PASS: "yes", Result.FAIL: "no ", Result.UNKNOWN: "?  "}
 @click.command("settling")
 @click.argument("enclosure")
 @click.option("--at", "at_ms", type=Instant(), help="Judge as of this time; default: now.")
+@click.option(
+    "--report",
+    "file",
+    type=click.Path(dir_okay=False, writable=True, path_type=Path),
+    help="Write the report for printing to this HTML file.",
+)
 @click.option("--json", "as_json", is_flag=True, help="What the API would answer.")
 @config_option
-def command(enclosure: str, at_ms: int | None, as_json: bool, settings: Settings) -> None:
+def command(
+    enclosure: str, at_ms: int | None, file: Path | None, as_json: bool, settings: Settings
+) -> None:
     """Tell whether ENCLOSURE has settled, criterion by criterion.
 
     The verdict speaks about the enclosure only: look at the animal.
@@ -33,6 +43,8 @@ def command(enclosure: str, at_ms: int | None, as_json: bool, settings: Settings
     with closing(Database(settings.store.path)) as database:
         assessor = Assessor(database, SqliteReadings(database), library, settings.settling.limits)
         assessed = assessor.assess(enclosure, at_ms)
+    if file is not None:
+        file.write_text(page(assessed, library, alone=True), encoding="utf-8")
     if as_json:
         click.echo(json.dumps(wire(assessed), ensure_ascii=False))
     else:

@@ -1,7 +1,7 @@
 """Has it settled? The readings, journal and inhabitants of an enclosure, put before the judge."""
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,16 +31,24 @@ ENTRIES = 10_000
 class Assessed:
     """An assessment with what it was made from.
 
-    ``last`` is the verdict remembered before it, ``has_settled`` whether any before it was that
-    the build has settled.
+    ``history`` are the verdicts on this build remembered before it, oldest first.
     """
 
     enclosure: Enclosure
     build: Build
     limits: Limits
     settling: Settling
-    last: VerdictRow | None
-    has_settled: bool
+    history: Sequence[VerdictRow]
+
+    @property
+    def last(self) -> VerdictRow | None:
+        """The verdict remembered last."""
+        return self.history[-1] if self.history else None
+
+    @property
+    def has_settled(self) -> bool:
+        """Whether any verdict before this one was that the build has settled."""
+        return any(row.verdict == Verdict.SETTLED for row in self.history)
 
     @property
     def before(self) -> Verdict:
@@ -84,8 +92,6 @@ class Assessor:
             history = verdicts.history(connection, enclosure_id, place.built_on, at_ms)
         limits = limits_of(place, self._library, self._given)
         profiles = [self._library.profile(each.species) for each in place.inhabitant]
-        last = history[-1] if history else None
-        has_settled = any(row.verdict == Verdict.SETTLED for row in history)
         crews = {profile.crew for profile in profiles}
         owners = (place, room) if isinstance(room, Room) else (place,)
         build = Build(
@@ -104,9 +110,9 @@ class Assessor:
             has_springtails=Crew.SPRINGTAILS in crews,
             has_isopods=Crew.ISOPODS in crews,
             has_plants=any(profile.kind is Kind.PLANT for profile in profiles),
-            was_settled=last is not None and last.verdict == Verdict.SETTLED,
+            was_settled=bool(history) and history[-1].verdict == Verdict.SETTLED,
         )
-        return Assessed(place, build, limits, assess(build, limits.values), last, has_settled)
+        return Assessed(place, build, limits, assess(build, limits.values), history)
 
     def _record(self, place: str, probe: Probe, at_ms: int) -> ProbeRecord:
         def good(quantity: Quantity) -> Samples:

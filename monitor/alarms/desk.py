@@ -55,8 +55,8 @@ class Changes:
 class AlarmDesk:
     """Rules, what is remembered of the readings, the open alarms and what keeps them quiet.
 
-    Make one with ``load``. ``now_ms`` is always the daemon's clock; silence is counted on it, so it
-    should run evenly (a wall time taken at the start plus a monotonic clock).
+    Make one with ``load``. ``now_ms`` is always the daemon's clock, on which silence is counted: if
+    it jumps, say ``clock_was_set``.
     """
 
     def __init__(self, rules: Rules, watch: Watch, book: Book) -> None:
@@ -202,6 +202,13 @@ class AlarmDesk:
             ledger.fall_silent(silence.probe, silence.since_ms)
         ledger.look_after_groups()
         return self._changes(ledger, findings)
+
+    def clock_was_set(self, by_ms: int) -> None:
+        """The daemon's clock was set forward (or back, below zero): no silence has passed by it.
+
+        Ends of shelves and suppressions were told as times of day, and stay.
+        """
+        self._watch.hearing.shift(by_ms)
 
     def judge_build(self, place: str, relapse: str | None, at_ms: int) -> Changes:
         """Whether an enclosure that had settled no longer is; ``relapse`` says what undid it.

@@ -161,6 +161,11 @@ class Alarm:
         return self.state is State.NORMAL and not self.standing
 
     @property
+    def called(self) -> bool:
+        """Whether it ever called for the keeper itself, not by the first-out alarm it is under."""
+        return self.called_at_ms is not None and self.group is None
+
+    @property
     def leads(self) -> bool:
         """Whether others like it may be grouped under it: it stands, and a keeper hears of it."""
         return self.standing and self.state in _HEARD_OF

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 from monitor.alarms.model import Alarm, Because, Condition, PointKey
 from monitor.quantities import Quantity
 
-SWITCHES = {"lid": Because.LID_OPEN, "mister": Because.MISTING}
+MISTER = "mister"
+SWITCHES = {"lid": Because.LID_OPEN, MISTER: Because.MISTING}
 """What a switch of an enclosure means while it is on, by its name on the wire."""
 
 _RANGE = (Condition.LOW, Condition.HIGH)

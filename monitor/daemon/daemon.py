@@ -1,5 +1,6 @@
 """The daemon: every part in its place, started in order, stopped in the opposite order."""
 
+import asyncio
 import logging
 import time
 from collections.abc import Callable, Iterator
@@ -138,13 +139,14 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         )
         pages.install(app)
 
-        def when_up() -> None:
+        async def when_up() -> None:
             until = time.monotonic() + BROKER_WITHIN_S
             while not link.state.connected and time.monotonic() < until:
-                time.sleep(0.01)
+                await asyncio.sleep(0.01)
             if not link.state.connected:
                 log.warning("up, but without a broker yet: %s", link.state.says)
-            say(f"ready on http://{server.host}:{server.port}")
+            host = f"[{server.host}]" if ":" in server.host else server.host
+            say(f"ready on http://{host}:{server.port}")
 
         web_server.serve(app, listening, when_up, before_exit=hub.end)
         log.info("stopping")

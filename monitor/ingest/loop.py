@@ -28,6 +28,8 @@ LINGER_S = 0.05
 """Commit after so many messages or so long, whichever is first (docs/performance.md)."""
 WAIT_S = 0.5
 TICK_S = 1.0
+JUMP_MS = 2_000
+"""The clock was set if it went so much more or less than time did; NTP's slewing stays below."""
 DEAD_AFTER_S = 20.0
 """Longer than any turn takes, a broker that drops packets included."""
 
@@ -73,12 +75,23 @@ class LoopState:
 
 
 class IngestLoop:
-    """Runs a pipeline over what a link brings."""
+    """Runs a pipeline over what a link brings.
 
-    def __init__(self, link: Line, pipeline: Pipeline, clock: Callable[[], int]) -> None:
+    ``clock`` gives the time of day in epoch milliseconds, ``steady`` seconds that nobody sets.
+    """
+
+    def __init__(
+        self,
+        link: Line,
+        pipeline: Pipeline,
+        clock: Callable[[], int],
+        steady: Callable[[], float] = time.monotonic,
+    ) -> None:
         self.link = link
         self._pipeline = pipeline
         self._clock = clock
+        self._steady = steady
+        self._ahead_ms = clock() - round(1000 * steady())
         self._requests: SimpleQueue[tuple[Callable[[Pipeline, int], Any], Future[Any]]] = (
             SimpleQueue()
         )
@@ -158,7 +171,16 @@ class IngestLoop:
             self._store_says = None
             self._store_backoff.reset()
 
+    def _watch_the_clock(self) -> None:
+        """Tell a clock that was set (by NTP after a start, by hand) from time that has passed."""
+        ahead_ms = self._clock() - round(1000 * self._steady())
+        by_ms, self._ahead_ms = ahead_ms - self._ahead_ms, ahead_ms
+        if abs(by_ms) > JUMP_MS:
+            log.warning("the clock was set by %+.1f s", by_ms / 1000)
+            self._pipeline.clock_was_set(by_ms)
+
     def _work_off(self) -> None:
+        self._watch_the_clock()
         if self._held:
             try:
                 self._pipeline.take(self._held, self._clock())
@@ -174,7 +196,7 @@ class IngestLoop:
         now = time.monotonic()
         if now >= self._tick_due:
             self._tick_due = now + TICK_S
-            self._pipeline.tick(self._clock())
+            self._pipeline.tick(self._clock(), broker_connected=self.link.state.connected)
 
     def _take_singly(self) -> None:
         """One message that dewkeep fails on must not hold up all others for ever."""

@@ -107,16 +107,6 @@ def test_a_shelf_that_ends_forgets_the_acknowledgement() -> None:
     assert change.by is None
 
 
-def test_an_alarm_knows_since_when_it_calls() -> None:
-    """Since its raising, or since the graver alarm is over that silenced it: that is no recall."""
-    raised = states.raised(NEW, 7).alarm
-    assert (raised.called_at_ms, raised.recalls) == (7, 0)
-
-    eclipsed = states.suppressed(raised, "graver", 8).alarm
-    again = states.unsuppressed(eclipsed, 9).alarm
-    assert (again.called_at_ms, again.recalls) == (9, 0)
-
-
 def test_an_eclipsed_alarm_keeps_its_acknowledgement() -> None:
     """What a keeper had acknowledged before a graver alarm stays so after it."""
     alarm = states.acknowledged(states.raised(NEW, 0).alarm, "ada", 1).alarm

@@ -22,5 +22,6 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration("state", state.TABLES),
     Migration("explanations", state.EXPLANATIONS),
     Migration("delivery", state.DELIVERY),
+    Migration("suppressions", state.SUPPRESSIONS),
     Migration("verdicts", state.VERDICTS),
 )

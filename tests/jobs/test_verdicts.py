@@ -247,7 +247,7 @@ def test_another_day_of_building_forgets_what_was(mornings: Mornings) -> None:
         mornings.rig.settings.store.path.with_name("enclosures.toml"),
         CUBE.replace("2026-09-01", "2026-10-21"),
     )
-    mornings.rig.pipeline.tick(mornings.rig.now_ms)
+    mornings.rig.pipeline.tick(mornings.rig.now_ms, broker_connected=True)
 
     mornings.look("2026-10-22T07:00:00Z")
 

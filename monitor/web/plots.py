@@ -18,7 +18,8 @@ from monitor.quantities import Quantity
 from monitor.setup.journal import Inspection
 
 WIDTH = 720.0
-LEFT, RIGHT, TOP, BOTTOM = 52.0, 14.0, 10.0, 24.0
+HALF = 0.5 * WIDTH
+LEFT, RIGHT, TOP, BOTTOM = 54.0, 20.0, 10.0, 24.0
 """Room for the labels around the field of a plot."""
 SIGNS = {Quantity.TEMPERATURE: "°C", Quantity.HUMIDITY: "%", Quantity.VAPOUR_PRESSURE: "kPa"}
 DIGITS = {Quantity.TEMPERATURE: 1, Quantity.HUMIDITY: 1, Quantity.VAPOUR_PRESSURE: 3}
@@ -26,6 +27,8 @@ SHADES = 6
 """Curves of a cycle are drawn in so many steps from pale, the oldest, to dark."""
 BARS_OF_DAYS = 28
 MOST_COVER = 5
+DATE_WIDTH = 46.0
+"""Room that a date takes below a plot."""
 
 
 class Box(NamedTuple):
@@ -77,7 +80,7 @@ class Plot:
     lines: tuple[Path, ...] = ()
     dots: tuple[Dot, ...] = ()
     labels: tuple[Label, ...] = ()
-    width: float = WIDTH
+    width: float = HALF
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +112,8 @@ class Axis:
 
 def course_plot(course: Course, dates: Sequence[dt.date], title: str, says: str) -> Plot:
     """Daily means, their trend, and the slopes that the limit allows, about the trend's middle."""
-    height = 190.0
-    x = Axis(-0.5, max(len(dates), 2) - 0.5, LEFT, WIDTH - RIGHT)
+    height = 170.0
+    x = Axis(-0.5, max(len(dates), 2) - 0.5, LEFT, HALF - RIGHT)
     fan = _fan(course)
     known = np.flatnonzero(~np.isnan(course.value))
     heights = [*course.value[known].tolist(), *(value for _, value in fan)]
@@ -147,8 +150,8 @@ def course_plot(course: Course, dates: Sequence[dt.date], title: str, says: str)
 
 def cycle_plot(cycle: Cycle, title: str, says: str) -> Plot:
     """The courses of the last days over one another, from midnight to midnight."""
-    height, width = 190.0, 0.5 * WIDTH
-    x = Axis(0.0, 24.0, LEFT, width - RIGHT)
+    height = 170.0
+    x = Axis(0.0, 24.0, LEFT, HALF - RIGHT)
     known = cycle.hourly[~np.isnan(cycle.hourly)]
     y = _padded(known.tolist(), height)
     lines = []
@@ -161,7 +164,7 @@ def cycle_plot(cycle: Cycle, title: str, says: str) -> Plot:
         title=title,
         says=says,
         height=height,
-        grid=_grid(y, width),
+        grid=_grid(y),
         lines=tuple(lines),
         labels=(
             *_heights(y, cycle.quantity),
@@ -170,7 +173,6 @@ def cycle_plot(cycle: Cycle, title: str, says: str) -> Plot:
                 for hour in (0, 6, 12, 18, 24)
             ),
         ),
-        width=width,
     )
 
 
@@ -222,6 +224,7 @@ def mould_plot(portrait: Portrait, title: str, says: str) -> Plot:
             *(Label("beside", x(x.low) - 6.0, at, name) for name, at in rows),
             *_dates(x, [portrait.built_on + dt.timedelta(n) for n in range(days + 1)], height),
         ),
+        width=WIDTH,
     )
 
 
@@ -237,7 +240,7 @@ def share_plot(
     height = 130.0
     first = max(0, len(dates) - BARS_OF_DAYS)
     shown = dates[first:]
-    x = Axis(-0.5, max(len(shown), 1) - 0.5, LEFT, WIDTH - RIGHT)
+    x = Axis(-0.5, max(len(shown), 1) - 0.5, LEFT, HALF - RIGHT)
     y = Axis(0.0, 100.0, height - BOTTOM, TOP)
     boxes = [
         box
@@ -250,11 +253,11 @@ def share_plot(
         says=says,
         height=height,
         grid=tuple(
-            _path("grid", [(LEFT, y(percent)), (WIDTH - RIGHT, y(percent))])
+            _path("grid", [(LEFT, y(percent)), (HALF - RIGHT, y(percent))])
             for percent in (0.0, 50.0, 100.0)
         ),
         boxes=tuple(boxes),
-        lines=(_path("least", [(LEFT, y(least)), (WIDTH - RIGHT, y(least))]),),
+        lines=(_path("least", [(LEFT, y(least)), (HALF - RIGHT, y(least))]),),
         labels=(
             *(
                 Label("beside", LEFT - 6.0, y(percent), f"{percent:g} %")
@@ -328,10 +331,8 @@ def _runs(numbers: Sequence[int]) -> Iterator[list[int]]:
         yield run
 
 
-def _grid(y: Axis, width: float = WIDTH) -> tuple[Path, ...]:
-    return tuple(
-        _path("grid", [(LEFT, y(value)), (width - RIGHT, y(value))]) for value in y.ticks()
-    )
+def _grid(y: Axis) -> tuple[Path, ...]:
+    return tuple(_path("grid", [(LEFT, y(value)), (HALF - RIGHT, y(value))]) for value in y.ticks())
 
 
 def _heights(y: Axis, quantity: Quantity) -> Iterator[Label]:
@@ -346,8 +347,8 @@ def _digits(value: float) -> int:
 
 
 def _dates(x: Axis, dates: Sequence[dt.date], height: float) -> Iterator[Label]:
-    """A date each week, or more seldom, counted back from the last."""
-    every = 7 * max(1, math.ceil(len(dates) / 63))
+    """A date each week, or more seldom where they would touch, counted back from the last."""
+    every = 7 * max(1, math.ceil(DATE_WIDTH * len(dates) / (7.0 * (x.end - x.start))))
     for number in range(len(dates) - 1, -1, -every):
         yield Label("along", x(number), height - 7.0, _date(dates[number]))
 

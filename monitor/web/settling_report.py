@@ -20,6 +20,7 @@ from monitor.setup.settling import DEFAULT
 from monitor.species.library import Library
 from monitor.species.ranges import Zone
 from monitor.species.settling import SettlingLimits
+from monitor.web import words
 from monitor.web.guard import Page
 from monitor.web.plots import Plot, course_plot, cycle_plot, mould_plot, share_plot
 from monitor.web.rendering import ASSETS, render
@@ -128,7 +129,7 @@ def report(assessed: Assessed, library: Library) -> Report:
         facts=tuple(_facts(assessed, library, shown)),
         holds_it_up=settling.holds_it_up,
         earliest=None if settling.earliest is None else _day(settling.earliest),
-        rows=tuple(map(_row, settling.criteria)),
+        rows=tuple(map(_row, sorted(settling.criteria, key=lambda each: not each.is_open))),
         asides=tuple(each.says for each in settling.asides),
         parts=tuple(part for part in _parts(assessed, shown) if part.plots),
         limits=tuple(_limits(assessed)),
@@ -207,7 +208,7 @@ def _parts(assessed: Assessed, shown: Portrait) -> Iterator[Part]:
         "Each mark is a look inside; the dashes between them only join what was seen. Cover runs "
         "from 0, none, to 5, all over. Below: what else was seen (filled), not seen (a cross), or "
         "standing but not yet rooted (a ring).",
-        (mould_plot(shown, "Mould cover", _says(assessed, Name.MOULD, None, None)),),
+        (mould_plot(shown, "Looks", _says(assessed, Name.MOULD, None, None)),),
     )
     yield Part(
         "Is it in range?",
@@ -232,12 +233,13 @@ def _shares(assessed: Assessed, shown: Portrait, limits: SettlingLimits) -> Iter
 
 
 def _says(assessed: Assessed, name: Name, zone: Zone | None, quantity: Quantity | None) -> str:
-    """The sentence of a criterion."""
-    return next(
+    """The sentence of a criterion, without the zone that the title of its plot names."""
+    says = next(
         each.says
         for each in assessed.settling.criteria
         if (each.name, each.zone, each.quantity) == (name, zone, quantity)
     )
+    return words.capital(says.removeprefix(f"{zone}: "))
 
 
 def _limits(assessed: Assessed) -> Iterator[LimitRow]:

@@ -24,8 +24,10 @@ from monitor.alarms.suppression import Suppression, key_of
 from monitor.alarms.watch import Findings, Watch
 from monitor.errors import Conflict, NotFound
 from monitor.store.readings import Readings, SeriesKey
-from monitor.times import HOUR_MS, rfc3339
+from monitor.times import HOUR_MS, MINUTE_MS, rfc3339
 
+AHEAD_MS = 5 * MINUTE_MS
+"""How far ahead of the daemon's clock a reading can lie and be good (see monitor.judge)."""
 _COMMITTED = -1
 """The base of changes that the desk has taken in already."""
 
@@ -55,8 +57,8 @@ class Changes:
 class AlarmDesk:
     """Rules, what is remembered of the readings, the open alarms and what keeps them quiet.
 
-    Make one with ``load``. ``now_ms`` is always the daemon's clock, on which silence is counted: if
-    it jumps, say ``clock_was_set``.
+    Make one with ``load``. ``now_ms`` is always the daemon's clock; silence is counted on it, so
+    the desk has to be told when it was put right (``rebuilt``).
     """
 
     def __init__(self, rules: Rules, watch: Watch, book: Book) -> None:
@@ -91,7 +93,8 @@ class AlarmDesk:
             memories: all that ``Changes.points`` asked to remember.
             alarms: those that are not over.
             last_used: of each series the time of its newest good reading among those that were
-                stepped and saved; older ones will be passed by.
+                stepped and saved; older ones will be passed by. One from a clock that has since
+                been put back would silence its series until then, so none counts that lies ahead.
             series: ids of the series known so far; ``bind`` adds more.
             now_ms: probes that are not in ``heard`` count as heard now.
             suppressions: all that ``Changes.suppressions`` asked to keep.
@@ -118,22 +121,32 @@ class AlarmDesk:
                 ledger.withdraw(alarm)
         book.enter(ledger.alarms.values(), ledger.suppressions.items())
 
-        kept = _agreeing(memories, watched, book.alarms)
+        latest_ms = now_ms + AHEAD_MS
+        timely = {point: _timely(memory, latest_ms) for point, memory in memories.items()}
+        kept = _agreeing(
+            {point: memory for point, memory in timely.items() if memory is not None},
+            watched,
+            book.alarms,
+        )
         points = [
             (point, kept.get(point))
             for point in dict.fromkeys((*memories, *kept))
             if kept.get(point) != memories.get(point)
         ]
-        watch = Watch(rules, kept, last_used, heard or {}, now_ms, deaf_since_ms)
+        used = {key: min(at_ms, latest_ms) for key, at_ms in last_used.items()}
+        watch = Watch(rules, kept, used, heard or {}, now_ms, deaf_since_ms)
         watch.bind(series)
         changes = _changes(ledger, Findings(memories=dict(points)), _COMMITTED)
         return cls(rules, watch, book), changes
 
-    def rebuilt(self, rules: Rules, now_ms: int) -> tuple[Self, Changes]:
+    def rebuilt(self, rules: Rules, now_ms: int, jumped_ms: int = 0) -> tuple[Self, Changes]:
         """A desk for other rules that goes on from this one, and the changes they ask for.
 
         As for ``load``: save the changes, then use the new desk in the place of this one.
+        ``jumped_ms`` is how far the clock was put forward since the last step, or back if
+        negative: that is no silence of the probes.
         """
+        hearing = self._watch.hearing
         return self.load(
             rules,
             memories=self._watch.memories,
@@ -143,8 +156,10 @@ class AlarmDesk:
             now_ms=now_ms,
             suppressions=self._book.suppressions.values(),
             closed=self._book.closed.values(),
-            heard=self._watch.hearing.last_heard(),
-            deaf_since_ms=self._watch.hearing.deaf_since_ms,
+            heard={key: at_ms + jumped_ms for key, at_ms in hearing.last_heard().items()},
+            deaf_since_ms=(
+                None if hearing.deaf_since_ms is None else hearing.deaf_since_ms + jumped_ms
+            ),
         )
 
     @property
@@ -202,13 +217,6 @@ class AlarmDesk:
             ledger.fall_silent(silence.probe, silence.since_ms)
         ledger.look_after_groups()
         return self._changes(ledger, findings)
-
-    def clock_was_set(self, by_ms: int) -> None:
-        """The daemon's clock was set forward (or back, below zero): no silence has passed by it.
-
-        Ends of shelves and suppressions were told as times of day, and stay.
-        """
-        self._watch.hearing.shift(by_ms)
 
     def judge_build(self, place: str, relapse: str | None, at_ms: int) -> Changes:
         """Whether an enclosure that had settled no longer is; ``relapse`` says what undid it.
@@ -383,6 +391,15 @@ def _changes(ledger: Ledger, findings: Findings, base: int) -> Changes:
 def _a_keeper_says(because: Because) -> None:
     if because not in (Because.MAINTENANCE, Because.LID_OPEN):
         raise ValueError(f"{because.value!r} is not a keeper's to say; maintenance or lid_open is")
+
+
+def _timely(memory: PointMemory, latest_ms: int) -> PointMemory | None:
+    """What is left of a memory if its time lies ahead: whether it stands, no delay under way."""
+    if memory.since_ms <= latest_ms:
+        return memory
+    if memory.phase is Phase.PENDING:
+        return None
+    return PointMemory(Phase.STANDING, latest_ms, memory.extreme)
 
 
 def _agreeing(

@@ -63,12 +63,6 @@ class Hearing:
             return []
         return [self._probes[n] for n in np.unique(numbers[silent]).tolist()]
 
-    def shift(self, by_ms: int) -> None:
-        """The daemon's clock was set by so much: what has passed on it has not."""
-        self._heard_ms += by_ms
-        if self.deaf_since_ms is not None:
-            self.deaf_since_ms += by_ms
-
     def go_deaf(self, now_ms: int) -> int:
         """Note that there is no connection; since when that is so."""
         if self.deaf_since_ms is None:

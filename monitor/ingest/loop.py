@@ -28,8 +28,8 @@ LINGER_S = 0.05
 """Commit after so many messages or so long, whichever is first (docs/performance.md)."""
 WAIT_S = 0.5
 TICK_S = 1.0
-JUMP_MS = 2_000
-"""The clock was set if it went so much more or less than time did; NTP's slewing stays below."""
+JUMP_MS = 5_000
+"""A difference between wall clock and steady clock that no slewing makes from turn to turn."""
 DEAD_AFTER_S = 20.0
 """Longer than any turn takes, a broker that drops packets included."""
 
@@ -77,7 +77,8 @@ class LoopState:
 class IngestLoop:
     """Runs a pipeline over what a link brings.
 
-    ``clock`` gives the time of day in epoch milliseconds, ``steady`` seconds that nobody sets.
+    ``clock`` gives epoch milliseconds and may be put right at any time, ``steady`` gives seconds
+    and never is.
     """
 
     def __init__(
@@ -91,7 +92,7 @@ class IngestLoop:
         self._pipeline = pipeline
         self._clock = clock
         self._steady = steady
-        self._ahead_ms = clock() - round(1000 * steady())
+        self._offset_ms = self._clock_offset_ms()
         self._requests: SimpleQueue[tuple[Callable[[Pipeline, int], Any], Future[Any]]] = (
             SimpleQueue()
         )
@@ -171,16 +172,20 @@ class IngestLoop:
             self._store_says = None
             self._store_backoff.reset()
 
-    def _watch_the_clock(self) -> None:
-        """Tell a clock that was set (by NTP after a start, by hand) from time that has passed."""
-        ahead_ms = self._clock() - round(1000 * self._steady())
-        by_ms, self._ahead_ms = ahead_ms - self._ahead_ms, ahead_ms
-        if abs(by_ms) > JUMP_MS:
-            log.warning("the clock was set by %+.1f s", by_ms / 1000)
-            self._pipeline.clock_was_set(by_ms)
+    def _clock_offset_ms(self) -> int:
+        return self._clock() - round(1000 * self._steady())
+
+    def _look_at_clock(self) -> None:
+        """Have the pipeline know when the clock was put right, or the machine has slept."""
+        offset_ms = self._clock_offset_ms()
+        jumped_ms = offset_ms - self._offset_ms
+        if abs(jumped_ms) >= JUMP_MS:
+            self._pipeline.clock_jumped(jumped_ms, self._clock())
+            log.warning("the clock jumped by %+.0f s", jumped_ms / 1000)
+        self._offset_ms = offset_ms
 
     def _work_off(self) -> None:
-        self._watch_the_clock()
+        self._look_at_clock()
         if self._held:
             try:
                 self._pipeline.take(self._held, self._clock())

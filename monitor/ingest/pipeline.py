@@ -142,13 +142,24 @@ class Pipeline:
             self._told()
         self._show_climate()
 
-    def clock_was_set(self, by_ms: int) -> None:
-        """The clock jumped: nothing has been silent for so long."""
-        self._desk.clock_was_set(by_ms)
+    def clock_jumped(self, by_ms: int, now_ms: int) -> None:
+        """The clock was put forward, or back if negative; it says ``now_ms`` from now on.
+
+        Raises:
+            StoreError: nothing has changed; say it again.
+        """
+        with self._database.transaction() as connection:
+            self._rebuild(connection, now_ms, by_ms)
 
     def forget(self, now_ms: int) -> None:
-        """Let go of single readings past their keeping time, and of notices long delivered."""
-        gone = self._readings.expire(now_ms - self._settings.store.raw_days * DAY_MS)
+        """Let go of single readings past their keeping time, and of notices long delivered.
+
+        Their time runs with the readings themselves: a clock that is years ahead for a night must
+        not cost years of history.
+        """
+        newest_ms = max((last.at_ms for last in self._readings.latest().values()), default=now_ms)
+        upto_ms = min(now_ms, newest_ms)
+        gone = self._readings.expire(upto_ms - self._settings.store.raw_days * DAY_MS)
         with self._database.transaction() as connection:
             outbox.forget(connection, now_ms - NOTICES_KEPT_MS)
         if gone:
@@ -229,10 +240,10 @@ class Pipeline:
     def _compile(self, connection: sqlite3.Connection, now_ms: int) -> Standing:
         return stand(connection, self._library, self._settings, self._readings, now_ms)
 
-    def _rebuild(self, connection: sqlite3.Connection, now_ms: int) -> None:
+    def _rebuild(self, connection: sqlite3.Connection, now_ms: int, jumped_ms: int = 0) -> None:
         """Put the stored set-up in force once the open transaction has committed."""
         standing = self._compile(connection, now_ms)
-        desk, changes = self._desk.rebuilt(standing.rules, now_ms)
+        desk, changes = self._desk.rebuilt(standing.rules, now_ms, jumped_ms)
         desk.bind(standing.series)
         told = self._save(connection, changes, now_ms)
 

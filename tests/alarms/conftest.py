@@ -135,11 +135,19 @@ class World:
         }
 
     def desk(
-        self, saved: Saved | None = None, now_ms: int = 0, beside: AlarmDesk | None = None
+        self,
+        saved: Saved | None = None,
+        now_ms: int | None = None,
+        beside: AlarmDesk | None = None,
     ) -> AlarmDesk:
-        """A desk that goes on from what was saved; ``beside`` another, it heard the same."""
+        """A desk that goes on from what was saved; by default at the time of its last reading.
+
+        ``beside`` another, it heard the same.
+        """
         hearing = None if beside is None else beside._watch.hearing
         saved = saved or Saved()
+        if now_ms is None:
+            now_ms = max(saved.last_used.values(), default=0)
         desk, changes = AlarmDesk.load(
             self.rules,
             memories={

@@ -8,11 +8,9 @@ from typing import Any
 import pytest
 
 from monitor.errors import Conflict, StoreUnavailable
-from monitor.ingest.loop import IngestLoop
 from monitor.ingest.pipeline import Pipeline
 from monitor.quantities import Quantity
 from monitor.store.readings import SeriesKey
-from monitor.store.sqlite.state import alarms
 from tests.support.publisher import senml
 from tests.support.rig import CANOPY, NOON_MS, Rig
 from tests.support.waiting import eventually
@@ -207,33 +205,3 @@ def _nothing(_pipeline: Pipeline, _now_ms: int) -> None:
 
 def _refused(future: Future[Any]) -> bool:
     return isinstance(future.exception(), StoreUnavailable)
-
-
-@pytest.mark.parametrize("by_h", [5, -5])
-def test_a_clock_that_is_set_makes_no_probe_silent(rig: Rig, by_h: int) -> None:
-    """Nothing was silent for hours; and a probe that is, is found out in its usual time."""
-    wall_ms, steady_s = rig.now_ms, 0.0
-
-    def pass_by(seconds: float) -> None:
-        nonlocal wall_ms, steady_s
-        wall_ms += round(1000 * seconds)
-        steady_s += seconds
-
-    rig.course(23.0, 70.0)
-    loop = IngestLoop(rig.link, rig.pipeline, lambda: wall_ms, lambda: steady_s)
-    pass_by(60)
-    loop._turn()
-    wall_ms += by_h * 3_600_000
-    pass_by(60)
-    loop._tick_due = 0
-    loop._turn()
-    with rig.database.reading() as connection:
-        at_once = alarms.still_open(connection)
-    pass_by(180)
-    loop._tick_due = 0
-    loop._turn()
-    with rig.database.reading() as connection:
-        in_time = alarms.still_open(connection)
-
-    assert at_once == []
-    assert {row.id.partition(".silent")[0] for row in in_time} >= {"cork-cube.canopy"}

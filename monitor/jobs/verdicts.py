@@ -51,35 +51,37 @@ class Verdicts:
         self._settings = settings
         self._keep = keep
         self._clock = clock
-        self._given_up: dict[str, int] = {}
+        self._given_up: dict[str, dt.date] = {}
 
     def look(self) -> None:
         """Judge the builds whose time of day has come since they were last judged."""
         now_ms = self._clock()
         with self._database.reading() as connection:
             enclosures = setup.everything(connection).enclosure
-            asked = verdicts.asked_at_ms(connection)
+            asked = verdicts.asked_at_ms(connection, now_ms)
         due = [
             each
             for each in enclosures
             if (each.built_on is not None or each.id in asked)
-            and max(asked.get(each.id, 0), self._given_up.get(each.id, 0))
-            < self._due_ms(each, now_ms)
-            <= now_ms
+            and asked.get(each.id, 0) < self._due_ms(each, now_ms) <= now_ms
+            and self._given_up.get(each.id) != _today(each, now_ms)
         ]
         for enclosure in due[:MOST_A_LOOK]:
             try:
                 assessed = self._assessor.assess(enclosure.id, now_ms)
             except NotFound as exc:
                 log.error("enclosure %s cannot be judged today: %s", enclosure.id, exc)
-                self._given_up[enclosure.id] = now_ms
+                self._given_up[enclosure.id] = _today(enclosure, now_ms)
             else:
                 self._keep(ruling(assessed, self._settings.channels))
 
     def _due_ms(self, enclosure: Enclosure, now_ms: int) -> int:
-        zone = enclosure.zone_info
-        today = dt.datetime.fromtimestamp(now_ms / 1000, zone).date()
-        return reached_ms(dt.datetime.combine(today, self._settings.at), zone)
+        due = dt.datetime.combine(_today(enclosure, now_ms), self._settings.at)
+        return reached_ms(due, enclosure.zone_info)
+
+
+def _today(enclosure: Enclosure, now_ms: int) -> dt.date:
+    return dt.datetime.fromtimestamp(now_ms / 1000, enclosure.zone_info).date()
 
 
 def ruling(assessed: Assessed, channels: Sequence[str]) -> Ruling:

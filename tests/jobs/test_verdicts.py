@@ -145,7 +145,7 @@ def test_each_build_is_judged_once_a_day_at_its_time(mornings: Mornings) -> None
     ):
         mornings.look(rfc3339(at_ms))
         with mornings.rig.database.reading() as connection:
-            asked = verdicts.asked_at_ms(connection)
+            asked = verdicts.asked_at_ms(connection, at_ms)
         assert set(asked) == {"cube"}
         if asked["cube"] == at_ms:
             judged.append(rfc3339(at_ms))
@@ -290,6 +290,18 @@ def test_verdict_notice_and_alarm_are_kept_together(
 
     mornings.look("2026-10-21T07:01:00Z")
     assert [str(each.point) for each in mornings.relapses()] == ["cube.relapse"]
+
+
+def test_a_clock_that_ran_ahead_stops_nothing(mornings: Mornings) -> None:
+    """Verdicts that were noted in years to come are dropped once the clock is put right."""
+    mornings.fill(30)
+    mornings.look("2026-09-25T07:00:00Z")
+    mornings.look("2036-09-25T07:00:00Z")
+    mornings.look("2026-09-25T07:30:00Z")
+    mornings.look("2026-09-26T07:00:00Z")
+    mornings.rig.now_ms = parse_rfc3339("2037-01-01T00:00:00Z")
+
+    assert mornings.remembered() == [("settling", "2026-09-25T07:00:00Z", "2026-09-26T07:00:00Z")]
 
 
 def test_an_enclosure_that_cannot_be_judged_holds_up_no_other(

@@ -12,8 +12,12 @@ _SELECT = "SELECT place, since_ms, at_ms, verdict, built_on, says FROM verdict"
 def note(connection: sqlite3.Connection, row: VerdictRow) -> VerdictRow | None:
     """Keep a verdict; the one on the same build before it, None if it is the first.
 
-    The same verdict again makes the row before it last until ``row.at_ms``.
+    The same verdict again makes the row before it last until ``row.at_ms``. What claims to be of
+    later was noted by a clock that has been put right since, and is dropped.
     """
+    connection.execute(
+        "DELETE FROM verdict WHERE place = ? AND since_ms > ?", (row.place, row.at_ms)
+    )
     before = next(reversed(history(connection, row.place, row.built_on, row.at_ms)), None)
     since_ms = before.since_ms if before and before.verdict == row.verdict else row.since_ms
     connection.execute(
@@ -39,9 +43,14 @@ def history(
     return [_row(*row) for row in query.run(connection, "ORDER BY since_ms")]
 
 
-def asked_at_ms(connection: sqlite3.Connection) -> dict[str, int]:
-    """When each enclosure with any verdict was last judged."""
-    rows = connection.execute("SELECT place, max(at_ms) FROM verdict GROUP BY place")
+def asked_at_ms(connection: sqlite3.Connection, now_ms: int) -> dict[str, int]:
+    """When each enclosure with any verdict was last judged; 0 if that lies ahead."""
+    rows = connection.execute(
+        """
+        SELECT place, max(CASE WHEN at_ms <= ? THEN at_ms ELSE 0 END) FROM verdict GROUP BY place
+        """,
+        (now_ms,),
+    )
     return dict(rows.fetchall())
 
 

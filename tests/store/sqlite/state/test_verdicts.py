@@ -68,4 +68,5 @@ def test_when_each_enclosure_was_last_judged_is_known(database: Database) -> Non
     note(database, row(4, "settling", built_on=None))
 
     with database.reading() as connection:
-        assert verdicts.asked_at_ms(connection) == {"cube": 5}
+        assert verdicts.asked_at_ms(connection, 9) == {"cube": 5}
+        assert verdicts.asked_at_ms(connection, 3) == {"cube": 0}

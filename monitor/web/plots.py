@@ -19,7 +19,7 @@ from monitor.setup.journal import Inspection
 
 WIDTH = 720.0
 HALF = 0.5 * WIDTH
-LEFT, RIGHT, TOP, BOTTOM = 54.0, 20.0, 10.0, 24.0
+LEFT, RIGHT, TOP, BOTTOM = 62.0, 20.0, 10.0, 24.0
 """Room for the labels around the field of a plot."""
 SIGNS = {Quantity.TEMPERATURE: "°C", Quantity.HUMIDITY: "%", Quantity.VAPOUR_PRESSURE: "kPa"}
 DIGITS = {Quantity.TEMPERATURE: 1, Quantity.HUMIDITY: 1, Quantity.VAPOUR_PRESSURE: 3}
@@ -114,17 +114,19 @@ def course_plot(course: Course, dates: Sequence[dt.date], title: str, says: str)
     """Daily means, their trend, and the slopes that the limit allows, about the trend's middle."""
     height = 170.0
     x = Axis(-0.5, max(len(dates), 2) - 0.5, LEFT, HALF - RIGHT)
-    fan = _fan(course)
     known = np.flatnonzero(~np.isnan(course.value))
-    heights = [*course.value[known].tolist(), *(value for _, value in fan)]
-    y = _padded(heights, height)
+    fan = _fan(course)
+    # The field is never lower than the fan, so that what the limit allows always looks small.
+    y = _padded([*course.value[known].tolist(), *(value for _, value in fan)], height)
     days = known.tolist()
     return Plot(
         title=title,
         says=says,
         height=height,
         grid=_grid(y),
-        areas=(_path("allowed", [(x(day), y(value)) for day, value in fan]),) if fan else (),
+        areas=(_path("allowed", [(x(day), y(value)) for day, value in fan]),)
+        if course.legs
+        else (),
         lines=(
             *(
                 _path("daily", [(x(day), y(float(course.value[day]))) for day in run])
@@ -269,14 +271,18 @@ def share_plot(
 
 
 def _fan(course: Course) -> list[tuple[float, float]]:
-    """The corners of what the limit allows over the trend's window: a bow tie about its middle."""
-    if not course.legs:
-        return []
+    """The corners of what the limit allows over the trend's window: a bow tie about its middle.
+
+    None, if no day of the window has a value.
+    """
     last = len(course.value) - 1
     first = last - course.window + 1
     middle = 0.5 * (first + last)
-    known = course.value[first:][~np.isnan(course.value[first:])]
-    level, reach = float(known.mean()), course.limit * (last - middle)
+    here = course.value[max(first, 0) :]
+    here = here[~np.isnan(here)]
+    if not len(here):
+        return []
+    level, reach = float(here.mean()), course.limit * (last - middle)
     corners = ((first, -reach), (last, reach), (last, -reach), (first, reach))
     return [(day, level + away) for day, away in corners]
 

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, NamedTuple
 
+import numpy as np
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse
 
@@ -186,7 +187,7 @@ def _parts(assessed: Assessed, shown: Portrait) -> Iterator[Part]:
                 _says(assessed, Name.EVENNESS, each.zone, each.quantity),
             )
             for each in shown.courses
-            if len(shown.dates)
+            if not np.isnan(each.value).all()
         ),
     )
     yield Part(
@@ -200,7 +201,7 @@ def _parts(assessed: Assessed, shown: Portrait) -> Iterator[Part]:
                 _says(assessed, Name.DAILY_CYCLE, each.zone, each.quantity),
             )
             for each in shown.cycles
-            if each.hourly.size and not bool((each.hourly != each.hourly).all())
+            if not np.isnan(each.hourly).all()
         ),
     )
     yield Part(

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from monitor.analysis.settling import Name, assess
+from monitor.analysis.settling import Name, Samples, assess
 from monitor.analysis.settling.portrait import Portrait, portrait
 from monitor.cli import main
 from monitor.jobs.settling import Assessed
@@ -261,6 +261,38 @@ def test_every_plot_is_sound_svg(found: Assessed) -> None:
             for x, y in points(line.attrib["points"]):
                 assert 0 <= x <= width
                 assert 0 <= y <= height
+
+
+@pytest.mark.parametrize(
+    ("from_day", "until_day", "at_day"),
+    [(0.0, 0.3, 1), (0.0, 5.0, 40), (39.6, 39.8, 40), (0.0, 40.0, 0), (7.0, 7.0, 20)],
+    ids=["hours", "long silent", "just begun", "first day", "nothing"],
+)
+def test_hardly_any_readings_make_a_page_all_the_same(
+    found: Assessed, from_day: float, until_day: float, at_day: int
+) -> None:
+    """What cannot be drawn is left out; what is missing is said."""
+    start_ms = found.build.at_ms - round(45.875 * 86_400_000)  # the evening of day 45
+    edges = [start_ms + round(day * 86_400_000) for day in (from_day, until_day)]
+
+    def cut(samples: Samples) -> Samples:
+        kept = (samples.at_ms >= edges[0]) & (samples.at_ms < edges[1])
+        return Samples(samples.at_ms[kept], samples.value[kept])
+
+    build = replace(
+        found.build,
+        at_ms=start_ms + at_day * 86_400_000 + 3_600_000,
+        probes=[
+            replace(each, temperature=cut(each.temperature), humidity=cut(each.humidity))
+            for each in found.build.probes
+        ],
+    )
+    settling = assess(build, found.limits.values)
+
+    html = page(replace(found, build=build, settling=settling), LIBRARY)
+
+    assert "Has the mould come and gone?" in html
+    assert not re.search(r"\bnan\b", html)
 
 
 def test_what_is_open_stands_first(found: Assessed) -> None:

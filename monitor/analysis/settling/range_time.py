@@ -10,8 +10,8 @@ from monitor.analysis.settling.climate import Climate
 from monitor.analysis.settling.criteria import Criterion, Name
 from monitor.analysis.settling.days import divided
 from monitor.analysis.settling.trailing import Trailing
-from monitor.analysis.settling.wording import WORDS, count
-from monitor.quantities import Quantity, unit_of
+from monitor.analysis.settling.wording import WORDS, count, sign
+from monitor.quantities import Quantity
 from monitor.species.ranges import Span, Zone, ZoneRange
 from monitor.species.settling import SettlingLimits
 
@@ -73,7 +73,7 @@ def _criterion(
     limits: SettlingLimits,
 ) -> Criterion:
     least = 100 * limits.time_in_range
-    asked = f"within {span} {unit_of(quantity)} {_WHEN[name]}"
+    asked = f"within {span.low:g} to {span.high:g} {sign(quantity)} {_WHEN[name]}"
     recent = count(limits.recent_days, "day")
     trailing = Trailing(
         percent, limits.recent_days, lambda days: float(days.mean()), lambda share: share >= least

@@ -139,7 +139,7 @@ class TestVerdict:
 
         assert found.verdict is Verdict.UNSETTLED
         assert found.holds_it_up is not None
-        assert "within [85, 95] %RH by day" in found.holds_it_up
+        assert "within 85 to 95 %RH by day" in found.holds_it_up
 
     def test_without_ranges_it_cannot_settle(self) -> None:
         """Nobody said what it should be."""

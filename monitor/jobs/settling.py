@@ -16,6 +16,7 @@ from monitor.setup.ranges import ranges_of
 from monitor.setup.settling import Limits, limits_of
 from monitor.species.library import Library
 from monitor.species.profile import Crew, Kind
+from monitor.species.settling import SettlingLimits
 from monitor.store.readings import ReadingStore, SeriesKey
 from monitor.store.rows import VerdictRow
 from monitor.store.sqlite.database import Database
@@ -23,7 +24,7 @@ from monitor.store.sqlite.state import journal, setup, verdicts
 from monitor.times import DAY_MS, rfc3339
 
 DAYS = 63
-"""No criterion looks further back (docs/settling.md)."""
+"""By the usual limits no criterion looks further back (docs/settling.md)."""
 ENTRIES = 10_000
 
 
@@ -98,7 +99,11 @@ class Assessor:
             at_ms=at_ms,
             clock=place.zone_info,
             is_day=Daylight(place.lights_on, place.lights_off, place.zone_info).is_day,
-            probes=[self._record(each.id, probe, at_ms) for each in owners for probe in each.probe],
+            probes=[
+                self._record(each.id, probe, at_ms - _days(limits.values) * DAY_MS, at_ms)
+                for each in owners
+                for probe in each.probe
+            ],
             built_on=place.built_on,
             ranges=ranges_of(
                 place,
@@ -114,10 +119,9 @@ class Assessor:
         )
         return Assessed(place, build, limits, assess(build, limits.values), history)
 
-    def _record(self, place: str, probe: Probe, at_ms: int) -> ProbeRecord:
+    def _record(self, place: str, probe: Probe, start_ms: int, at_ms: int) -> ProbeRecord:
         def good(quantity: Quantity) -> Samples:
-            key = SeriesKey(place, probe.id, quantity)
-            track = self._readings.track(key, at_ms - DAYS * DAY_MS, at_ms + 1)
+            track = self._readings.track(SeriesKey(place, probe.id, quantity), start_ms, at_ms + 1)
             kept = np.flatnonzero(track.reason == Reason.OK)
             return Samples(track.at_ms[kept], track.value[kept])
 
@@ -128,6 +132,11 @@ class Assessor:
             good(Quantity.TEMPERATURE),
             good(Quantity.HUMIDITY),
         )
+
+
+def _days(limits: SettlingLimits) -> int:
+    """How far back readings matter: whole days, and the one that has begun."""
+    return max(DAYS, limits.longest_even_days + limits.running_days + 1)
 
 
 def wire(assessed: Assessed) -> dict[str, object]:

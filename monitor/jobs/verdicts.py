@@ -11,7 +11,7 @@ import logging
 from collections.abc import Callable, Sequence
 
 from monitor.analysis.settling import Verdict
-from monitor.errors import NotFound
+from monitor.errors import DewkeepError, StoreError
 from monitor.jobs.settling import Assessed, Assessor
 from monitor.setup.daylight import reached_ms
 from monitor.setup.models import Enclosure
@@ -69,8 +69,14 @@ class Verdicts:
         for enclosure in due[:MOST_A_LOOK]:
             try:
                 assessed = self._assessor.assess(enclosure.id, now_ms)
-            except NotFound as exc:
-                log.error("enclosure %s cannot be judged today: %s", enclosure.id, exc)
+            except StoreError:
+                raise
+            except Exception as exc:
+                # One that cannot be judged must not keep the others from it for ever.
+                mistake = not isinstance(exc, DewkeepError)
+                log.error(
+                    "enclosure %s cannot be judged today: %s", enclosure.id, exc, exc_info=mistake
+                )
                 self._given_up[enclosure.id] = _today(enclosure, now_ms)
             else:
                 self._keep(ruling(assessed, self._settings.channels))

@@ -40,7 +40,7 @@ class SettlingLimits(Model):
     """Accepted chance, on one day, that a build called even drifts by more than that."""
     to_come_humidity_pct: float = Field(default=1.5, gt=0, le=50)
     """Largest change of the daily mean humidity that may still lie ahead, %RH."""
-    to_come_risk: float = Field(default=0.02, gt=0, lt=0.5)
+    to_come_risk: float = Field(default=0.01, gt=0, lt=0.5)
     """Accepted chance, on one day, that more than that still lies ahead."""
 
     recent_days: int = Field(default=7, ge=3, le=60)

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from monitor.alarms.model import Alarm, Condition
+from monitor.analysis.settling import Name, Result
 from monitor.errors import StoreUnavailable
 from monitor.jobs.verdicts import Ruling, Verdicts
 from monitor.quantities import Quantity
@@ -290,6 +291,21 @@ def test_verdict_notice_and_alarm_are_kept_together(
 
     mornings.look("2026-10-21T07:01:00Z")
     assert [str(each.point) for each in mornings.relapses()] == ["cube.relapse"]
+
+
+def test_limits_that_look_further_back_get_their_readings(mornings: Mornings) -> None:
+    """An enclosure that is to be even for ten weeks is judged on ten weeks."""
+    mornings.rig.apply(
+        mornings.rig.settings.store.path.with_name("enclosures.toml"),
+        CUBE.replace("no_bloom_days = 30", "even_days = 70, longest_even_days = 80"),
+    )
+    mornings.fill(90)
+
+    assessed = mornings.rig.parts.assessor.assess("cube", BUILT_MS + 76 * DAY_MS)
+
+    even = [each for each in assessed.settling.criteria if each.name is Name.EVENNESS]
+    assert {each.result for each in even} == {Result.PASS}
+    assert "last 70 days" in assessed.settling.criteria[1].required
 
 
 def test_a_clock_that_ran_ahead_stops_nothing(mornings: Mornings) -> None:

@@ -325,6 +325,16 @@ def test_the_report_is_served_with_the_headers_of_pages(make_show: MakeShow) -> 
     assert "nowhere" in missing.text
 
 
+def test_a_relapse_stands_on_the_room_page(make_show: MakeShow) -> None:
+    """With the sentence that says what undid it, though it has no probe."""
+    show = make_show({"enclosure": [enclosure()]})
+    row = VerdictRow("cork-cube", show.now_ms, show.now_ms, "unsettled", None, "Mould: cover 3.")
+    show.ask(lambda pipeline, now_ms: pipeline.settle(row, [], "Mould: cover 3.", now_ms))
+
+    assert "No longer settled since 03:12" in show.page()
+    assert "Mould: cover 3." in show.page()
+
+
 def test_a_guest_with_a_token_may_read_it_and_nobody_else(make_show: MakeShow) -> None:
     """As all pages."""
     show = make_show({"enclosure": [enclosure()]}, needs_token=True)

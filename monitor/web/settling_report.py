@@ -93,6 +93,8 @@ class Report:
     facts: tuple[str, ...]
     holds_it_up: str | None
     earliest: str | None
+    watched_since: str | None
+    """Since when it has been settled; what is open then does not undo it."""
     rows: tuple[Row, ...]
     asides: tuple[str, ...]
     parts: tuple[Part, ...]
@@ -130,6 +132,7 @@ def report(assessed: Assessed, library: Library) -> Report:
         facts=tuple(_facts(assessed, library, shown)),
         holds_it_up=settling.holds_it_up,
         earliest=None if settling.earliest is None else _day(settling.earliest),
+        watched_since=_watched_since(assessed),
         rows=tuple(map(_row, sorted(settling.criteria, key=lambda each: not each.is_open))),
         asides=tuple(each.says for each in settling.asides),
         parts=tuple(part for part in _parts(assessed, shown) if part.plots),
@@ -141,6 +144,13 @@ def report(assessed: Assessed, library: Library) -> Report:
 def _as_of(assessed: Assessed) -> str:
     local = dt.datetime.fromtimestamp(assessed.settling.at_ms / 1000, assessed.build.clock)
     return f"{_day(local.date())}, {local:%H:%M}"
+
+
+def _watched_since(assessed: Assessed) -> str | None:
+    last = assessed.last
+    if last is None or not assessed.build.was_settled:
+        return None
+    return _day(dt.datetime.fromtimestamp(last.since_ms / 1000, assessed.build.clock).date())
 
 
 def _facts(assessed: Assessed, library: Library, shown: Portrait) -> Iterator[str]:

@@ -325,6 +325,19 @@ def test_the_report_is_served_with_the_headers_of_pages(make_show: MakeShow) -> 
     assert "nowhere" in missing.text
 
 
+def test_a_build_that_is_watched_on_says_so(found: Assessed) -> None:
+    """Else a reader wonders at open criteria of a settled build."""
+    build = replace(found.build, was_settled=True, journal=found.build.journal[:0])
+    settling = assess(build, found.limits.values)
+    history = [found.history[0]._replace(verdict="settled")]
+
+    html = page(replace(found, build=build, settling=settling, history=history), LIBRARY)
+
+    assert settling.verdict == "settled"
+    assert any(criterion.is_open for criterion in settling.criteria)
+    assert "and is watched on" in html
+
+
 def test_a_relapse_stands_on_the_room_page(make_show: MakeShow) -> None:
     """With the sentence that says what undid it, though it has no probe."""
     show = make_show({"enclosure": [enclosure()]})

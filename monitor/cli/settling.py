@@ -9,6 +9,7 @@ import click
 
 from monitor.analysis.settling import Result
 from monitor.cli.options import Instant, config_option
+from monitor.errors import Problem, SettingsError
 from monitor.jobs.settling import Assessed, Assessor, wire
 from monitor.setup.settings import Settings
 from monitor.setup.settling import DEFAULT
@@ -26,7 +27,7 @@ MARKS = {Result.PASS: "yes", Result.FAIL: "no ", Result.UNKNOWN: "?  "}
 @click.option(
     "--report",
     "file",
-    type=click.Path(dir_okay=False, writable=True, path_type=Path),
+    type=click.Path(dir_okay=False, path_type=Path),
     help="Write the report for printing to this HTML file.",
 )
 @click.option("--json", "as_json", is_flag=True, help="What the API would answer.")
@@ -44,11 +45,19 @@ def command(
         assessor = Assessor(database, SqliteReadings(database), library, settings.settling.limits)
         assessed = assessor.assess(enclosure, at_ms)
     if file is not None:
-        file.write_text(page(assessed, library, alone=True), encoding="utf-8")
+        _write(file, page(assessed, library, alone=True))
     if as_json:
         click.echo(json.dumps(wire(assessed), ensure_ascii=False))
     else:
         click.echo("\n".join(_lines(assessed)))
+
+
+def _write(file: Path, text: str) -> None:
+    try:
+        file.write_text(text, encoding="utf-8")
+    except OSError as exc:
+        says = f"cannot be written: {exc.strerror}"
+        raise SettingsError([Problem(str(file), "", says)]) from exc
 
 
 def _lines(assessed: Assessed) -> list[str]:

@@ -368,10 +368,12 @@ def test_the_command_writes_a_file_that_stands_alone(
     plain = CliRunner().invoke(main, arguments)
     written = CliRunner().invoke(main, [*arguments, "--report", "report.html"])
     refused = CliRunner().invoke(main, [*arguments, "--report", str(tmp_path)])
+    nowhere = CliRunner().invoke(main, [*arguments, "--report", "no/such/folder.html"])
 
     html = (tmp_path / "report.html").read_text()
     assert (plain.exit_code, written.exit_code) == (0, 0)
     assert written.output == plain.output
     assert "@page { size: A4;" in html
     assert not re.findall(r"(?:href|src)=|url\(", html)
-    assert refused.exit_code == 2
+    assert (refused.exit_code, nowhere.exit_code) == (2, 2)
+    assert "folder.html: cannot be written: No such file or directory" in nowhere.output

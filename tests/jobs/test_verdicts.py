@@ -17,11 +17,12 @@ from monitor.alarms.model import Alarm, Condition
 from monitor.analysis.settling import Name, Result
 from monitor.errors import StoreUnavailable
 from monitor.jobs.verdicts import Ruling, Verdicts
+from monitor.notify.text import text_of
 from monitor.quantities import Quantity
 from monitor.setup.journal import ENTRY, Source
 from monitor.setup.models import Enclosure
 from monitor.store.readings import Readings, SeriesKey
-from monitor.store.rows import VerdictRow
+from monitor.store.rows import Notice, VerdictRow
 from monitor.store.sqlite.state import journal, setup, verdicts
 from monitor.times import DAY_MS, MINUTE_MS, parse_rfc3339, rfc3339
 from tests.support.rig import Rig
@@ -197,6 +198,8 @@ def test_a_build_comes_to_settle_and_everyone_hears_it_once(mornings: Mornings) 
         "says": "Cube has settled: nothing measured or written down speaks against moving in. Look "
         "for yourself before you do.",
     }
+    text = text_of(Notice("phone", "key", "settling", json.dumps(told[-1][1])))
+    assert (text.title, text.says) == ("Cube", told[-1][1]["says"])
     assert mornings.relapses() == []
 
 

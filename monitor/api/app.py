@@ -6,8 +6,10 @@ from monitor import __version__
 from monitor.api import (
     alarms,
     climate,
+    compatibility,
     events,
     health,
+    history,
     journal,
     links,
     nights,
@@ -44,7 +46,7 @@ def create_app(parts: Parts) -> FastAPI:
     api = APIRouter(prefix=PREFIX)
     for module in (
         *(places, climate, settling, alarms, quiet, nights, rehearsal),
-        *(journal, species, events, health),
+        *(journal, species, compatibility, history, events, health),
     ):
         api.include_router(module.router)
     app.include_router(api)

@@ -41,7 +41,7 @@ from monitor.setup.settings import (
 from monitor.setup.settling import SettlingSettings
 from monitor.setup.sources import Source
 from monitor.species.library import load_library
-from monitor.species.profile import CitedRange, DryOut, Profile, Season
+from monitor.species.profile import CitedRange, DryOut, Profile, Season, Size
 
 ROOT = Path(__file__).parents[2]
 
@@ -75,6 +75,7 @@ TABLES: list[tuple[str, str, type[BaseModel]]] = [
     ("species.md", "### `[[range]]`", CitedRange),
     ("species.md", "### `[[season]]`", Season),
     ("species.md", "### `[dry_out]`", DryOut),
+    ("species.md", "### `[size]`", Size),
 ]
 
 

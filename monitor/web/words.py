@@ -21,6 +21,7 @@ SECTIONS = {
 PARTS = {
     "climate": ("", "Climate"),
     "handover": ("/handover", "Hand-over sheet"),
+    "settling": ("/settling/report", "Settling report"),
 }
 """What there is to see of one enclosure: the end of its address, and its name, by key."""
 VIEW, SIGN_IN, SIGN_OUT = "Units and colours", "Sign in", "Sign out"

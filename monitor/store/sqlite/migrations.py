@@ -23,5 +23,8 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration("explanations", state.EXPLANATIONS),
     Migration("delivery", state.DELIVERY),
     Migration("suppressions", state.SUPPRESSIONS),
+    Migration("calibration", state.CALIBRATION),
+    Migration("photos", state.PHOTOS),
+    Migration("trust", state.TRUST),
     Migration("verdicts", state.VERDICTS),
 )

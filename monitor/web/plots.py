@@ -97,10 +97,6 @@ class Axis:
         share = (value - self.low) / (self.high - self.low)
         return round(self.start + share * (self.end - self.start), 2)
 
-    def back(self, at: float) -> float:
-        """The value that is drawn at a place."""
-        return self.low + (at - self.start) / (self.end - self.start) * (self.high - self.low)
-
     def ticks(self, most: int = 5) -> list[float]:
         """Round values, at most so many."""
         rough = (self.high - self.low) / most

@@ -265,11 +265,11 @@ def _limits(assessed: Assessed) -> Iterator[LimitRow]:
 
 
 def _history(assessed: Assessed) -> Iterator[str]:
-    """How the verdict changed, oldest first."""
+    """How the verdict changed, oldest first, and what last held each up."""
     clock = assessed.build.clock
     for row in assessed.history:
         since = dt.datetime.fromtimestamp(row.since_ms / 1000, clock).date()
-        yield f"{_day(since)}: {row.verdict}"
+        yield f"{_day(since)}: {row.verdict}. {row.says or ''}".rstrip()
 
 
 def _topic(zone: Zone, quantity: Quantity) -> str:

@@ -2,20 +2,18 @@
 
 import json
 import time
-from contextlib import closing
 from pathlib import Path
 
 import click
 
 from monitor.analysis.settling import Result
 from monitor.cli.options import Instant, config_option
+from monitor.cli.stores import stores
 from monitor.errors import Problem, SettingsError
 from monitor.jobs.settling import Assessed, Assessor, wire
 from monitor.setup.settings import Settings
 from monitor.setup.settling import DEFAULT
 from monitor.species.library import load_library
-from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.readings import SqliteReadings
 from monitor.web.settling_report import page
 
 MARKS = {Result.PASS: "yes", Result.FAIL: "no ", Result.UNKNOWN: "?  "}
@@ -41,8 +39,8 @@ def command(
     """
     at_ms = time.time_ns() // 1_000_000 if at_ms is None else at_ms
     library = load_library(settings.setup.species)
-    with closing(Database(settings.store.path)) as database:
-        assessor = Assessor(database, SqliteReadings(database), library, settings.settling.limits)
+    with stores(settings) as (database, readings):
+        assessor = Assessor(database, readings, library, settings.settling.limits)
         assessed = assessor.assess(enclosure, at_ms)
     if file is not None:
         _write(file, page(assessed, library, alone=True))

@@ -106,7 +106,7 @@ class Pipeline:
         return self._repeated
 
     def take(self, messages: Sequence[Message], now_ms: int) -> None:
-        """Keep what the messages hold, and raise or clear alarms by it.
+        """Keep what the messages hold, and raise or clear alarms by it; ``hand_over`` follows.
 
         Raises:
             StoreError: nothing of it was kept, nothing has changed; take them again later.
@@ -126,6 +126,14 @@ class Pipeline:
         if self._hub.listeners:
             self._changed.update(verdict.readings.series.tolist())
         self._tell(changes, told, now_ms)
+
+    def hand_over(self) -> None:
+        """Have the engine keep what was taken; what it does not have is not to be acknowledged.
+
+        Raises:
+            StoreError: it has not got all of it; call again later.
+        """
+        self._readings.flush()
 
     def reject(self, message: Message, mistake: Exception, now_ms: int) -> None:
         """Give a message up that dewkeep itself fails on."""

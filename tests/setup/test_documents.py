@@ -41,6 +41,7 @@ from monitor.setup.settings import (
     load_settings,
 )
 from monitor.setup.settling import SettlingSettings
+from monitor.setup.share import ShareSettings
 from monitor.setup.sources import Source
 from monitor.species.library import load_library
 from monitor.species.profile import CitedRange, DryOut, Profile, Season, Size
@@ -52,6 +53,7 @@ TABLES: list[tuple[str, str, type[BaseModel]]] = [
     ("setup.md", "### `[server]`", ServerSettings),
     ("setup.md", "### `[broker]`", BrokerSettings),
     ("setup.md", "### `[store]`", StoreSettings),
+    ("setup.md", "### `[share]`", ShareSettings),
     ("setup.md", "### `[photos]`", PhotoSettings),
     ("setup.md", "### `[setup]`", SetupSettings),
     ("setup.md", "### `[[source]]`", Source),

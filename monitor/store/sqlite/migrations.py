@@ -27,4 +27,5 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration("photos", state.PHOTOS),
     Migration("trust", state.TRUST),
     Migration("verdicts", state.VERDICTS),
+    Migration("spool", schema.SPOOL),
 )

@@ -28,7 +28,10 @@ from monitor.jobs.explainer import Explainer
 from monitor.jobs.foresight import Foresight
 from monitor.jobs.nights import Nights
 from monitor.jobs.reporter import LOOK_EVERY_S, Reporter
+from monitor.jobs.settling import Assessor
 from monitor.jobs.trusting import Trusting
+from monitor.jobs.verdicts import LOOK_EVERY_S as VERDICTS_EVERY_S
+from monitor.jobs.verdicts import Verdicts
 from monitor.notify.board import AlarmBoard
 from monitor.notify.courier import Courier
 from monitor.notify.heartbeat import Heartbeat
@@ -117,6 +120,15 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
             nights = Nights(database, readings, library, settings.share.has)
             reporter = Reporter(database, nights, settings.report, clock, courier.wake)
             clockwork.every("morning report", LOOK_EVERY_S, reporter.look)
+        assessor = Assessor(database, readings, library, settings.settling.limits)
+        verdicts = Verdicts(
+            database,
+            assessor,
+            settings.settling,
+            lambda ruling: loop.ask(lambda pipeline, now: pipeline.settle(*ruling, now)).result(),
+            clock,
+        )
+        clockwork.every("verdicts", VERDICTS_EVERY_S, verdicts.look)
         board = AlarmBoard(settings.broker, database, clock=clock)
         for part in (courier, explainer, loop, board, clockwork):
             part.start()
@@ -138,6 +150,7 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
                 hub=hub,
                 rejects=rejects,
                 library=library,
+                assessor=assessor,
                 foresight=Foresight(readings, library, clock),
                 courier=courier,
                 clock=clock,

@@ -15,6 +15,7 @@ from monitor.documents.problems import Route, faults, hint
 from monitor.quantities import MEASURED, Quantity
 from monitor.setup.timezones import TimeZone
 from monitor.species.ranges import Span, Spans, Zone, ZoneRange
+from monitor.species.settling import SomeLimits
 
 __all__ = [
     "Correction",
@@ -145,6 +146,8 @@ class Enclosure(Model):
     """Who lives in it."""
     range: dict[Zone, ZoneRange] = Field(default_factory=dict)
     """Ranges by zone; each one given overrides what the inhabitants need."""
+    settling: SomeLimits = Field(default_factory=dict)
+    """What it must show before it counts as settled; each limit given comes before all others."""
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:

@@ -20,6 +20,7 @@ from monitor.setup.channels import Channel, mistakes
 from monitor.setup.environment import Variable, overlay, variables
 from monitor.setup.judging import JudgeSettings
 from monitor.setup.reporting import ReportSettings
+from monitor.setup.settling import SettlingSettings
 from monitor.setup.share import ShareSettings
 from monitor.setup.sources import Source
 
@@ -143,6 +144,8 @@ class Settings(Model):
     """When alarms are raised and over."""
     report: ReportSettings = ReportSettings()
     """The morning report."""
+    settling: SettlingSettings = SettlingSettings()
+    """The verdicts on new builds."""
     calibration: CalibrationSettings = CalibrationSettings()
     """Probes in the salt box."""
 
@@ -154,12 +157,13 @@ class Settings(Model):
         return self
 
     @model_validator(mode="after")
-    def _report_has_its_channels(self) -> Self:
+    def _reports_have_their_channels(self) -> Self:
         names = {channel.name for channel in self.channel}
-        for number, name in enumerate(self.report.channels):
-            if name not in names:
-                says = f"no channel is named {name!r}{hint(name, names)}"
-                raise faults([(("report", "channels", number), says)])
+        for table, called in (("report", self.report), ("settling", self.settling)):
+            for number, name in enumerate(called.channels):
+                if name not in names:
+                    says = f"no channel is named {name!r}{hint(name, names)}"
+                    raise faults([((table, "channels", number), says)])
         return self
 
 

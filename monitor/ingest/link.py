@@ -372,5 +372,7 @@ def _send_whole(sock: socket.socket, data: bytes) -> None:
                 select.select([], [sock], [], left)
     except OSError as exc:
         log.warning("acknowledging failed, reconnecting: %s", exc)
-        # Not close(): paho still selects on the socket and finds its end by reading.
-        sock.shutdown(socket.SHUT_RDWR)
+        # Not close(): paho still selects on the socket and finds its end by reading. One that the
+        # broker has reset is not even connected any more.
+        with contextlib.suppress(OSError):
+            sock.shutdown(socket.SHUT_RDWR)

@@ -142,14 +142,15 @@ class IngestLoop:
 
     def _run(self) -> None:
         while not self._stopping.is_set():
-            self._beat = time.monotonic()
             try:
                 self._turn()
+                # A turn that fails is no sign of life: should all of them, health says so.
+                self._beat = time.monotonic()
             except Exception:
                 # The last line of defence: a mistake of ours must not end the watch.
                 self._mistakes += 1
                 log.exception("a turn of the ingest loop failed; going on")
-                time.sleep(0.2)
+                self._stopping.wait(0.2)
         self._refuse_requests()
         self.link.close()
 

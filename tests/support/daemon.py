@@ -68,6 +68,8 @@ class RunningDaemon:
         )
         (folder / "enclosures.toml").write_text(setup)
         self.log = folder / "dewkeep.log"
+        self.command: list[str] = [sys.executable, "-m", "monitor"]
+        """What runs it; a test may put something around it."""
         self.http = httpx.Client(
             base_url=f"http://127.0.0.1:{self.http_port}",
             timeout=20,
@@ -80,7 +82,7 @@ class RunningDaemon:
         """Start it and wait for its `ready` line."""
         with self.log.open("a") as log:
             self._process = subprocess.Popen(
-                [sys.executable, "-m", "monitor", "serve", "--config", str(self.config)],
+                [*self.command, "serve", "--config", str(self.config)],
                 stdout=subprocess.PIPE,
                 stderr=log,
                 text=True,
@@ -90,6 +92,11 @@ class RunningDaemon:
         line = self._process.stdout.readline()
         assert line == f"ready on http://127.0.0.1:{self.http_port}\n", self.log.read_text()
         return self
+
+    def set_broker_host(self, host: str) -> None:
+        """Before it starts: where the broker is, other than on this machine."""
+        text = self.config.read_text()
+        self.config.write_text(text.replace("[broker]", f'[broker]\nhost = "{host}"', 1))
 
     @property
     def pid(self) -> int:

@@ -129,7 +129,8 @@ def network() -> Iterator[tuple[list[str], str, str]]:
             _ip("link", "set", name, "up")
             _ip("-n", "dk-broker", "addr", "add", f"{net}2/24", "dev", inner)
             _ip("-n", "dk-broker", "link", "set", inner, "up")
-        yield ["ip", "netns", "exec", "dk-broker"], *(f"{net}2" for net in lines.values())
+        to_daemon, to_devices = (f"{net}2" for net in lines.values())
+        yield ["ip", "netns", "exec", "dk-broker"], to_daemon, to_devices
     finally:
         _ip("netns", "del", "dk-broker")
 

@@ -21,6 +21,7 @@ from monitor.store.readings import SeriesKey
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.readings import SqliteReadings
 from monitor.store.sqlite.state import alarms
+from monitor.times import DAY_MS
 from tests.faults.tally import Tally
 from tests.support.daemon import RunningDaemon
 from tests.support.publisher import Publisher, senml
@@ -187,8 +188,18 @@ class Scene:
             return all(self._newest_ms(n) >= last_ms for n in range(ENCLOSURES))
 
         eventually(stored, "the end of the story in the store", within_s, 0.1)
+        self.settle_but(within_s=within_s)
+
+    def settle_but(self, *channels: str, within_s: float = 120.0) -> None:
+        """Until nothing waits for any channel but these."""
         eventually(
-            lambda: sum(row["waiting"] for row in self.daemon.get("/health")["channels"]) == 0,
+            lambda: (
+                not any(
+                    row["waiting"]
+                    for row in self.daemon.get("/health")["channels"]
+                    if row["name"] not in channels
+                )
+            ),
             "an empty outbox",
             within_s,
             0.1,
@@ -223,7 +234,7 @@ class Scene:
         ):
             key = SeriesKey(f"e{n}", "canopy", quantity)
             sent = {(self.story.at_ms(step), round(value(step), 6)) for step in steps}
-            track = readings.track(key, 0, END_OF_TIME_MS)
+            track = readings.track(key, self.story.at_ms(0) - DAY_MS, END_OF_TIME_MS)
             stored = [
                 (at_ms, round(v, 6))
                 for at_ms, v in zip(track.at_ms.tolist(), track.value.tolist(), strict=True)

@@ -6,13 +6,16 @@ from monitor import __version__
 from monitor.api import (
     alarms,
     climate,
+    compatibility,
     events,
     health,
+    history,
     journal,
     links,
     nights,
     places,
     problems,
+    quiet,
     rehearsal,
     settling,
     species,
@@ -34,14 +37,16 @@ def create_app(parts: Parts) -> FastAPI:
         responses=problems.RESPONSES,
         generate_unique_id_function=lambda route: route.name,
     )
+    # The first that knows streams of events, which FastAPI describes though it says 3.1.
+    app.openapi_version = "3.2.0"
     app.state.parts = parts
     problems.install(app)
     if not parts.needs_token:
         app.add_middleware(OwnMachineOnly)
     api = APIRouter(prefix=PREFIX)
     for module in (
-        *(places, climate, settling, alarms, nights, rehearsal),
-        *(journal, species, events, health),
+        *(places, climate, settling, alarms, quiet, nights, rehearsal),
+        *(journal, species, compatibility, history, events, health),
     ):
         api.include_router(module.router)
     app.include_router(api)

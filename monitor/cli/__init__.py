@@ -13,8 +13,10 @@ WRONG_INPUT = 2
 _COMMANDS = {
     "backup": "monitor.cli.backup",
     "check": "monitor.cli.check",
+    "compatibility": "monitor.cli.compatibility",
     "demo": "monitor.cli.demo",
     "export": "monitor.cli.export",
+    "handover": "monitor.cli.handover",
     "import": "monitor.cli.import_",
     "rehearse": "monitor.cli.rehearse",
     "restore": "monitor.cli.restore",

@@ -1,5 +1,6 @@
 """The daemon: every part in its place, started in order, stopped in the opposite order."""
 
+import asyncio
 import logging
 import time
 from collections.abc import Callable, Iterator
@@ -130,14 +131,15 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         )
         pages.install(app)
 
-        def when_up() -> None:
+        async def when_up() -> None:
             until = time.monotonic() + BROKER_WITHIN_S
             while not link.state.connected and time.monotonic() < until:
-                time.sleep(0.01)
+                await asyncio.sleep(0.01)
             if not link.state.connected:
                 log.warning("up, but without a broker yet: %s", link.state.says)
+            host = f"[{server.host}]" if ":" in server.host else server.host
             supervisor.tell("READY=1")
-            say(f"ready on http://{server.host}:{server.port}")
+            say(f"ready on http://{host}:{server.port}")
 
         def before_exit() -> None:
             supervisor.tell("STOPPING=1")

@@ -202,7 +202,7 @@ class IngestLoop:
         now = time.monotonic()
         if now >= self._tick_due:
             self._tick_due = now + TICK_S
-            self._pipeline.tick(self._clock())
+            self._pipeline.tick(self._clock(), broker_connected=self.link.state.connected)
 
     def _take_singly(self) -> None:
         """One message that dewkeep fails on must not hold up all others for ever."""

@@ -16,6 +16,7 @@ from pydantic import (
     model_validator,
 )
 
+from monitor.documents.base import TimeOfDay
 from monitor.setup.models import Model
 from monitor.times import parse_rfc3339, rfc3339
 
@@ -106,6 +107,23 @@ class AnimalIn(_Entry):
     kind: Literal["animal_in"]
 
 
+class MistingTime(Model):
+    """One misting of a plan."""
+
+    at: TimeOfDay
+    """When, on the enclosure's own clock."""
+    seconds: float = Field(gt=0, le=3_600)
+    """For how long."""
+
+
+class MistingPlan(_Entry):
+    """From then on it is to be misted so; it holds until the next one."""
+
+    kind: Literal["misting_plan"]
+    times: tuple[MistingTime, ...] = Field(max_length=96)
+    """The mistings of every day; empty: none any more."""
+
+
 class Remark(_Entry):
     """Anything that fits no other kind."""
 
@@ -119,7 +137,7 @@ class Remark(_Entry):
 
 
 Entry = Annotated[
-    Inspection | Misted | Fed | Moult | Maintenance | AnimalIn | Remark,
+    Inspection | Misted | Fed | Moult | Maintenance | AnimalIn | MistingPlan | Remark,
     Field(discriminator="kind"),
 ]
 """Any journal entry, told apart by ``kind``."""

@@ -17,7 +17,7 @@ from monitor.quantities import Quantity
 from monitor.setup.journal import Misted
 from monitor.store.readings import SeriesKey
 from monitor.store.sqlite.state import explanations, journal, setup
-from monitor.web import words
+from monitor.web import handover, words
 from monitor.web.enclosure import ranges_at, ribbon_probe
 from monitor.web.guard import Page, same_origin
 from monitor.web.known import Explanation, Known, Past
@@ -34,6 +34,7 @@ FOR_A_YEAR = "public, max-age=31536000, immutable"
 def install(app: FastAPI) -> None:
     """Add the pages to the application."""
     app.include_router(router)
+    app.include_router(handover.router)
 
 
 @router.get("/")

@@ -87,7 +87,7 @@ def test_a_daemon_tells_its_way(
 ) -> None:
     """Ready when it is up, alive while it runs, stopping when it is asked to."""
     daemon = RunningDaemon(tmp_path, mosquitto.port)
-    daemon.start({"NOTIFY_SOCKET": listening.getsockname(), "WATCHDOG_USEC": "300000"})
+    daemon.start(NOTIFY_SOCKET=listening.getsockname(), WATCHDOG_USEC="300000")
     told = [told_of(listening)]
     while told[-2:] != ["READY=1", "WATCHDOG=1"]:
         told.append(told_of(listening))

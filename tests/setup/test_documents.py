@@ -40,7 +40,7 @@ from monitor.setup.settings import (
 )
 from monitor.setup.sources import Source
 from monitor.species.library import load_library
-from monitor.species.profile import CitedRange, DryOut, Profile, Season
+from monitor.species.profile import CitedRange, DryOut, Profile, Season, Size
 
 ROOT = Path(__file__).parents[2]
 
@@ -73,6 +73,7 @@ TABLES: list[tuple[str, str, type[BaseModel]]] = [
     ("species.md", "### `[[range]]`", CitedRange),
     ("species.md", "### `[[season]]`", Season),
     ("species.md", "### `[dry_out]`", DryOut),
+    ("species.md", "### `[size]`", Size),
 ]
 
 

@@ -18,6 +18,7 @@ from monitor.setup.alarming import AlarmSettings
 from monitor.setup.channels import Channel, mistakes
 from monitor.setup.environment import Variable, overlay, variables
 from monitor.setup.judging import JudgeSettings
+from monitor.setup.log import LogSettings
 from monitor.setup.reporting import ReportSettings
 from monitor.setup.sources import Source
 
@@ -106,6 +107,8 @@ class Settings(Model):
     """When alarms are raised and over."""
     report: ReportSettings = ReportSettings()
     """The morning report."""
+    log: LogSettings = LogSettings()
+    """The log."""
 
     @model_validator(mode="after")
     def _channels_fit_together(self) -> Self:

@@ -16,7 +16,7 @@ from tests.support.waiting import eventually
 
 def killed(folder: Path, scale: Scale) -> Tally:
     """Killed as by a power cut, again and again; the settings are those we ship."""
-    scene = Scene(folder, Story.until(time.time(), scale.of(3, 20)))
+    scene = Scene(folder, Story.until(time.time(), scale.of(3, 8)))
     kills = scale.of(2, 10)
     with scene.stream(scale.of(10, 80)):
         for _ in range(kills):
@@ -29,8 +29,8 @@ def killed(folder: Path, scale: Scale) -> Tally:
 
 def unreachable(folder: Path, scale: Scale) -> Tally:
     """Away for a good while; the devices keep what they have."""
-    scene = Scene(folder, Story.until(time.time(), scale.of(2, 10)))
-    away_s = scale.of(4, 150)
+    scene = Scene(folder, Story.until(time.time(), scale.of(2, 6)))
+    away_s = scale.of(4, 120)
     with scene.stream(2.0, (0.0, 0.5)):
         pass
     scene.broker.stop()

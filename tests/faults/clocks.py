@@ -67,7 +67,7 @@ def _at(folder: Path, scale: Scale, end: str, fault: str) -> Tally:
     end_s = dt.datetime.fromisoformat(end).timestamp()
     clock = Clock(folder)
     clock.set(end_s - time.time())
-    scene = Scene(folder, Story.until(end_s, scale.of(4, 12)), dress=clock.rule)
+    scene = Scene(folder, Story.until(end_s, scale.of(4, 6)), dress=clock.rule)
     with scene.stream(2.0):
         pass
     scene.settle()

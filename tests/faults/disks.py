@@ -23,7 +23,7 @@ Dress = Callable[[RunningDaemon], None]
 def full(folder: Path, scale: Scale) -> Tally:
     """No room left for the database, and then there is."""
     with mounted(folder / "disk", "tmpfs", "tmpfs", "-o", "size=8m") as disk:
-        scene = Scene(folder, Story.until(time.time(), scale.of(3, 15)), dress=keep_on(disk))
+        scene = Scene(folder, Story.until(time.time(), scale.of(3, 6)), dress=keep_on(disk))
         scene.database = disk / "dewkeep.db"
         ballast = disk / "ballast"
         with scene.stream(scale.of(8, 40)):

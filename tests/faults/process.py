@@ -16,10 +16,10 @@ from tests.support.waiting import eventually
 
 def killed(folder: Path, scale: Scale) -> Tally:
     """Killed as by a power cut, at random moments under load."""
-    scene = Scene(folder, Story.until(time.time(), scale.of(4, 40)))
+    scene = Scene(folder, Story.until(time.time(), scale.of(4, 12)))
     chance = random.Random(7)  # noqa: S311 - chooses when to kill
     kills = scale.of(5, 50)
-    with scene.stream(scale.of(8, 110)):
+    with scene.stream(scale.of(8, 150)):
         for _ in range(kills):
             time.sleep(chance.uniform(0.0, 1.2))
             scene.daemon.kill()
@@ -30,7 +30,7 @@ def killed(folder: Path, scale: Scale) -> Tally:
 
 def terminated(folder: Path, scale: Scale) -> Tally:
     """Asked to stop in the middle of it all."""
-    scene = Scene(folder, Story.until(time.time(), scale.of(3, 20)))
+    scene = Scene(folder, Story.until(time.time(), scale.of(3, 8)))
     stops = scale.of(3, 15)
     slowest_s = 0.0
     with scene.stream(scale.of(6, 60)):
@@ -53,7 +53,7 @@ def short_of_memory(folder: Path, scale: Scale) -> Tally:
     with memory_group(cap_mb) as (join, peak_bytes):
         scene = Scene(
             folder,
-            Story.until(time.time(), scale.of(10, 60)),
+            Story.until(time.time(), scale.of(10, 30)),
             broker=patient_broker(folder),
             dress=lambda daemon: daemon.command.__setitem__(slice(0, 0), join),
         )
@@ -70,7 +70,7 @@ def short_of_memory(folder: Path, scale: Scale) -> Tally:
 
 def backlog(folder: Path, scale: Scale) -> Tally:
     """Thousands of messages queue at the broker while the daemon is down."""
-    scene = Scene(folder, Story.until(time.time(), scale.of(10, 40)), broker=patient_broker(folder))
+    scene = Scene(folder, Story.until(time.time(), scale.of(10, 17)), broker=patient_broker(folder))
     scene.daemon.stop()
     with scene.stream(0.0):
         pass

@@ -5,6 +5,7 @@ ten minutes, again and again, and each fall is one alarm. The story is told much
 happens, so that the time of a reading says which alarm it belongs to.
 """
 
+import atexit
 import threading
 import time
 from collections import Counter
@@ -144,6 +145,7 @@ class Scene:
         self.database = folder / "dewkeep.db"
         self.device_port = broker.port
         self.device_host = device_host
+        atexit.register(self.close)  # a fault that fails leaves nothing running behind
         self.daemon.start()
         self.daemon.wait_ready()
 
@@ -270,6 +272,7 @@ class Scene:
 
     def close(self) -> None:
         """Stop daemon, broker and receiver; doing so twice does no harm."""
+        atexit.unregister(self.close)
         self.daemon.stop()
         self.broker.stop()
         self.receiver.close()

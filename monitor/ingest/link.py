@@ -257,8 +257,8 @@ class Link:
         self.state.since = time.time()
         self.state.says = "connected"
         self._connected_at = time.monotonic()
-        # What came by the connection before was not acknowledged there, so it comes again.
-        self._arrived.clear()
+        # What came by the connection before is kept: a broker that was killed may have forgotten
+        # it. If it comes again, it is known already.
         self._paho_reads = False
         if self._filters:
             client.subscribe([(topic, 1) for topic in self._filters])

@@ -70,6 +70,8 @@ class LoopState:
     repeated_readings: int
     mistakes: int
     """Messages and turns that dewkeep itself failed on."""
+    lag_s: float | None
+    """How old the newest reading of the last batch was when it was taken in, None before any."""
     store_says: str | None
     """What is wrong with the store; None while it takes what comes."""
 
@@ -137,6 +139,7 @@ class IngestLoop:
             held_messages=len(self._held),
             repeated_readings=self._pipeline.repeated,
             mistakes=self._mistakes,
+            lag_s=self._pipeline.lag_s,
             store_says=self._store_says,
         )
 

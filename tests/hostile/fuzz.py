@@ -62,6 +62,9 @@ class Target:
 def targets(folder: Path) -> Mapping[str, Target]:
     """All of them; files are written into a folder."""
     library = load_library()
+    # The settings name it, so it has to be there for them to be right.
+    (folder / "enclosures.toml").write_bytes((ROOT / "config/enclosures.toml").read_bytes())
+    (folder / "species").mkdir()
     senml = Source(topic=TOPIC)
     pointers = Source(
         topic=TOPIC,
@@ -121,8 +124,8 @@ def targets(folder: Path) -> Mapping[str, Target]:
             0.05,
         ),
         "profile": Target(
-            files("monitor/species/profiles/[a-d]*.toml"),
-            written("species/own.toml", lambda path: load_library(path.parent)),
+            files("monitor/species/profiles/pogona-vitticeps.toml"),
+            written("species/pogona-vitticeps.toml", lambda path: load_library(path.parent)),
             0.01,
         ),
         "import": Target(LOGS, written("log.csv", import_log), 0.06),
@@ -131,7 +134,6 @@ def targets(folder: Path) -> Mapping[str, Target]:
 
 def feed_all(cases: int, number: int, folder: Path) -> list[str]:
     """Feed so many cases; what went wrong, each with its input."""
-    (folder / "species").mkdir()
     wrong: list[str] = []
     for name, target in targets(folder).items():
         mutator = Mutator(target.seeds, number)

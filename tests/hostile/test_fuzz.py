@@ -12,6 +12,5 @@ def test_whatever_it_is_it_is_read_or_refused(tmp_path: Path) -> None:
 
 def test_every_target_takes_its_own_seeds(tmp_path: Path) -> None:
     """What is spoiled is something that would have been right: no target refuses all it is fed."""
-    (tmp_path / "species").mkdir()
     for target in targets(tmp_path).values():
         target.feed(target.seeds[0])

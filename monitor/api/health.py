@@ -143,7 +143,7 @@ def get_health(parts: GivenParts, _who: MayView) -> dict[str, Any]:
     }
 
 
-_OPEN_METRICS = {
+_OPEN_METRICS: dict[int | str, dict[str, Any]] = {
     200: {
         "description": "The counts.",
         "content": {"application/openmetrics-text": {"schema": {"type": "string"}}},

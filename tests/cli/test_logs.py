@@ -33,11 +33,11 @@ def test_a_line_of_json_holds_it_all() -> None:
 def test_a_mistake_comes_with_its_trace() -> None:
     """As a field of the same line."""
     try:
-        raise ZeroDivisionError("half")
+        1 / 0  # noqa: B018 - for its trace
     except ZeroDivisionError:
         told = json.loads(JsonLines().format(line("bad", trace=True)))
 
-    assert told["trace"].endswith("ZeroDivisionError: half")
+    assert told["trace"].endswith("ZeroDivisionError: division by zero")
 
 
 def test_a_flood_is_cut_and_told() -> None:
@@ -72,8 +72,7 @@ def test_threads_do_not_let_more_through() -> None:
     passed: list[bool] = []
 
     def log() -> None:
-        for _ in range(200):
-            passed.append(gate.filter(line()))
+        passed.extend([gate.filter(line()) for _ in range(200)])
 
     threads = [threading.Thread(target=log) for _ in range(4)]
     for thread in threads:

@@ -1,4 +1,4 @@
-"""Bytes that are almost right: seeds of ours, cut, glued, repeated, nested and spoiled at random."""
+"""Bytes that are almost right: seeds of ours, cut, glued, repeated, nested, spoiled at random."""
 
 import random
 from collections.abc import Sequence

@@ -35,6 +35,7 @@ class Watcher(HTMLParser):
         self._in_script = False
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Look at what may act by itself."""
         self._in_script = tag in ("script", "style")
         for name, value in attrs:
             acting = name.startswith("on") or name in ("href", "src", "action", "style", "srcdoc")
@@ -43,14 +44,17 @@ class Watcher(HTMLParser):
         if MARK in tag:
             self.acts.append(tag)
 
-    def handle_endtag(self, tag: str) -> None:
+    def handle_endtag(self, _tag: str) -> None:
+        """Words from here on."""
         self._in_script = False
 
     def handle_data(self, data: str) -> None:
+        """Words, unless they are a script."""
         if self._in_script and MARK in data:
             self.acts.append(data)
 
     def handle_comment(self, data: str) -> None:
+        """Nothing of a keeper's belongs here."""
         if MARK in data:
             self.acts.append(data)
 

@@ -26,9 +26,9 @@ SETTINGS = Push.model_validate(
 )
 
 
-def push(address: str, **more: float) -> PushChannel:
+def push(address: str, answer_within_s: float = 10.0) -> PushChannel:
     """A channel to an address."""
-    return PushChannel(SETTINGS, address, **more)
+    return PushChannel(SETTINGS, address, answer_within_s=answer_within_s)
 
 
 def test_a_notice_is_pushed_as_title_and_text(receiver: "Receiver", answer: "type[Answer]") -> None:
@@ -137,7 +137,7 @@ def test_a_private_server_only_if_it_is_meant(receiver: "Receiver", address: str
         settings, address.format(port=receiver.port), resolver=lambda _host, _port: [ip]
     )
 
-    with pytest.raises(DeliveryError, match="no public address; .* allow_private = true"):
+    with pytest.raises(DeliveryError, match=r"no public address; .* allow_private = true"):
         channel.deliver(notice())
     assert receiver.received == []
 

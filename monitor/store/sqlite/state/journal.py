@@ -77,6 +77,17 @@ def page(
     return [_row(*row) for row in rows]
 
 
+def since(
+    connection: sqlite3.Connection, places: Collection[str], kind: str, since_ms: int
+) -> list[JournalRow]:
+    """Entries of one kind of many places from ``since_ms`` on, by place and time."""
+    query = Query(_SELECT)
+    query.where("place IN (SELECT value FROM json_each(?))", json.dumps(list(places)))
+    query.where("at_ms >= ?", since_ms)
+    query.where("kind = ?", kind)
+    return [_row(*row) for row in query.run(connection, "ORDER BY place, at_ms, id")]
+
+
 def mister_switched(
     connection: sqlite3.Connection, place: str, at_ms: int, *, on: bool, now_ms: int
 ) -> bool:

@@ -94,7 +94,7 @@ class IngestLoop:
         self._pipeline = pipeline
         self._clock = clock
         self._steady = steady
-        self._offset_ms = self._clock_offset_ms()
+        self._offset_ms: int | None = None
         self._requests: SimpleQueue[tuple[Callable[[Pipeline, int], Any], Future[Any]]] = (
             SimpleQueue()
         )
@@ -176,53 +176,55 @@ class IngestLoop:
             self._store_says = None
             self._store_backoff.reset()
 
-    def _clock_offset_ms(self) -> int:
-        return self._clock() - round(1000 * self._steady())
+    def _look_at_clock(self) -> int:
+        """The time of this turn; the pipeline knows by then whether the clock was put right.
 
-    def _look_at_clock(self) -> None:
-        """Have the pipeline know when the clock was put right, or the machine has slept."""
-        offset_ms = self._clock_offset_ms()
-        jumped_ms = offset_ms - self._offset_ms
+        All of a turn goes by one look: a clock that jumps in the middle of it counts from the next.
+        """
+        now_ms = self._clock()
+        offset_ms = now_ms - round(1000 * self._steady())
+        jumped_ms = 0 if self._offset_ms is None else offset_ms - self._offset_ms
         if abs(jumped_ms) >= JUMP_MS:
-            self._pipeline.clock_jumped(jumped_ms, self._clock())
+            self._pipeline.clock_jumped(jumped_ms, now_ms)
             log.warning("the clock jumped by %+.0f s", jumped_ms / 1000)
         self._offset_ms = offset_ms
+        return now_ms
 
     def _work_off(self) -> None:
-        self._look_at_clock()
+        now_ms = self._look_at_clock()
         if self._held:
             try:
-                self._pipeline.take(self._held, self._clock())
+                self._pipeline.take(self._held, now_ms)
             except StoreError:
                 raise
             except Exception:
                 log.exception("a batch of %d messages failed; taking them singly", len(self._held))
-                self._take_singly()
+                self._take_singly(now_ms)
             else:
                 self.link.acknowledge(self._held)
                 self._held = []
-        self._answer_requests()
+        self._answer_requests(now_ms)
         now = time.monotonic()
         if now >= self._tick_due:
             self._tick_due = now + TICK_S
-            self._pipeline.tick(self._clock(), broker_connected=self.link.state.connected)
+            self._pipeline.tick(now_ms, broker_connected=self.link.state.connected)
 
-    def _take_singly(self) -> None:
+    def _take_singly(self, now_ms: int) -> None:
         """One message that dewkeep fails on must not hold up all others for ever."""
         while self._held:
             message = self._held[0]
             try:
-                self._pipeline.take([message], self._clock())
+                self._pipeline.take([message], now_ms)
             except StoreError:
                 raise
             except Exception as exc:
                 self._mistakes += 1
                 log.exception("dewkeep failed on a message: %r", message.payload[:1000])
-                self._pipeline.reject(message, exc, self._clock())
+                self._pipeline.reject(message, exc, now_ms)
             self.link.acknowledge([message])
             del self._held[0]
 
-    def _answer_requests(self) -> None:
+    def _answer_requests(self, now_ms: int) -> None:
         while True:
             try:
                 work, future = self._requests.get_nowait()
@@ -231,7 +233,7 @@ class IngestLoop:
             if not future.set_running_or_notify_cancel():
                 continue
             try:
-                future.set_result(work(self._pipeline, self._clock()))
+                future.set_result(work(self._pipeline, now_ms))
             except Exception as exc:  # noqa: BLE001 - it belongs to whoever asked
                 future.set_exception(exc)
 

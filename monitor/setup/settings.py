@@ -197,8 +197,8 @@ def _unreadable(value: object, at: Route = ()) -> Iterator[tuple[Route, str]]:
         case Path() if str(at[-1]).endswith("file"):
             try:
                 value.open("rb").close()
-            except OSError as exc:
-                yield at, f"{value} cannot be read: {exc.strerror}"
+            except (OSError, ValueError) as exc:  # a zero byte makes no name of a file
+                yield at, f"{value} cannot be read: {getattr(exc, 'strerror', None) or exc}"
         case Model():
             for key, each in value:
                 yield from _unreadable(each, (*at, key))

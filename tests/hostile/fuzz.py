@@ -168,7 +168,7 @@ def main() -> int:
         f"{given.cases:,} cases in {time.monotonic() - began:.0f} s, {len(wrong)} uncaught; most "
         f"memory {peaks[0]} MB after a tenth, {peaks[1]} MB in the end"
     )
-    return int(bool(wrong) or peaks[1] > 1.2 * peaks[0])
+    return int(bool(wrong) or peaks[1] > 1.5 * peaks[0])
 
 
 if __name__ == "__main__":

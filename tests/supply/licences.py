@@ -50,12 +50,10 @@ def canonical(name: str) -> str:
 def licence(package: Distribution) -> str:
     """What its metadata says: the expression, else the field, else the classifiers."""
     said = package.metadata
-    expression = said.get("License-Expression")
-    if expression:
-        return expression
-    field = (said.get("License") or "").strip()
-    if field and "\n" not in field and len(field) <= LONGEST:
-        return field
+    for key in ("License-Expression", "License"):
+        told = str(said[key]).strip() if key in said else ""
+        if told and "\n" not in told and len(told) <= LONGEST:
+            return told
     classifiers = [
         each.rpartition(" :: ")[2]
         for each in said.get_all("Classifier") or []

@@ -53,7 +53,7 @@ class Device:
         return self._connected[0]
 
     def close(self) -> None:
-        """Leave, and let go of the client: in a ring of references it would close its sockets late."""
+        """Leave, and let go of the client: in a ring of references its sockets would close late."""
         self.client.disconnect()
         self.client.loop_stop()
         del self.client

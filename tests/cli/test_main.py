@@ -12,8 +12,8 @@ from monitor.cli import main
 from tests.cli.conftest import CommandLine
 
 COMMANDS = (
-    *("backup", "check", "compatibility", "demo", "export", "handover", "import", "rehearse"),
-    *("restore", "serve", "settling", "setup", "token"),
+    *("backup", "calibrate", "check", "compatibility", "copy", "demo", "export", "handover"),
+    *("import", "probes", "rehearse", "restore", "serve", "settling", "setup", "token"),
 )
 
 

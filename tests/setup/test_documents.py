@@ -12,6 +12,7 @@ from pydantic.fields import FieldInfo
 
 from monitor.setup.address import MqttServer
 from monitor.setup.alarming import AlarmSettings
+from monitor.setup.calibration import CalibrationSettings
 from monitor.setup.channels import AnyChannel, Email, Mqtt, Push, Webhook
 from monitor.setup.file import load_setup
 from monitor.setup.judging import JudgeSettings
@@ -33,12 +34,15 @@ from monitor.setup.reporting import ReportSettings
 from monitor.setup.settings import (
     BrokerSettings,
     HeartbeatSettings,
+    PhotoSettings,
     ServerSettings,
     Settings,
     SetupSettings,
     StoreSettings,
     load_settings,
 )
+from monitor.setup.settling import SettlingSettings
+from monitor.setup.share import ShareSettings
 from monitor.setup.sources import Source
 from monitor.species.library import load_library
 from monitor.species.profile import CitedRange, DryOut, Profile, Season, Size
@@ -50,6 +54,8 @@ TABLES: list[tuple[str, str, type[BaseModel]]] = [
     ("setup.md", "### `[server]`", ServerSettings),
     ("setup.md", "### `[broker]`", BrokerSettings),
     ("setup.md", "### `[store]`", StoreSettings),
+    ("setup.md", "### `[share]`", ShareSettings),
+    ("setup.md", "### `[photos]`", PhotoSettings),
     ("setup.md", "### `[setup]`", SetupSettings),
     ("setup.md", "### `[[source]]`", Source),
     ("setup.md", "### `[heartbeat]`", HeartbeatSettings),
@@ -64,6 +70,8 @@ TABLES: list[tuple[str, str, type[BaseModel]]] = [
     ("setup.md", "### `[judge]`", JudgeSettings),
     ("setup.md", "### `[alarms]`", AlarmSettings),
     ("setup.md", "### `[report]`", ReportSettings),
+    ("setup.md", "### `[settling]`", SettlingSettings),
+    ("setup.md", "### `[calibration]`", CalibrationSettings),
     ("setup.md", "### `[[room]]`", Room),
     ("setup.md", "### `[[enclosure]]`", Enclosure),
     ("setup.md", "### `[[enclosure.probe]]` and `[[room.probe]]`", Probe),
@@ -130,7 +138,8 @@ def test_what_the_example_settings_leave_out_would_load_too(tmp_path: Path) -> N
     assert [channel.name for channel in settings.channel] == ["phone", "neighbour"]
     assert settings.heartbeat.url == "https://alive.example/SECRET"
     assert (settings.judge.flat_after_h, settings.alarms.on_delay_s) == (12, 1800)
-    assert settings.report.channels == ("phone",)
+    assert settings.report.channels == settings.settling.channels == ("phone",)
+    assert settings.settling.limits == {"age_days": 42}
 
 
 def test_the_example_set_up_loads() -> None:

@@ -121,7 +121,13 @@ def test_a_table_that_is_none_is_the_files_mistake(config: Path) -> None:
         ("[broker]\npassword_file = 'dewkeep.toml'", "broker.username: is missing; a password"),
         ("[broker]\nca_file = 'dewkeep.toml'", "broker.ca_file: does nothing without tls = true"),
         ("[broker]\ntls = true\nembedded = true", "broker.tls: is not spoken by the embedded bro"),
-        ("[store]\nengine = 'influxdb'", "store.engine: must be 'sqlite', not 'influxdb'"),
+        (
+            "[store]\nengine = 'abacus'",
+            "store.engine: must be one of sqlite, influxdb, vic",
+        ),
+        ("[store]\nengine = 'influxdb'", "store.url: is missing; where is influxdb reached"),
+        ("[store]\nurl = 'http://db'", "store.url: is not for sqlite"),
+        ("[store]\ntoken = 'xyz'", "store.token: a secret is never written here"),
         ("[store]\nraw_days = 0", "store.raw_days: must be a whole number of at least 1, not 0"),
         ("[setup]\nfile = 'none.toml'", "setup.file: .*none.toml cannot be read: No such file"),
         (

@@ -1,0 +1,1 @@
+"""Assessments over stored readings: pure functions of arrays, no I/O."""

@@ -1,0 +1,151 @@
+"""The moisture balance of an enclosure's air: closed forms, and a run of it under any schedule.
+
+    dv/dt = lambda (v_inf - v) + film_rate b(w) (v_wet - v),   v <= v_sat
+    dw/dt = -film_rate b(w) (v_wet - v)
+
+v is the vapour the air holds, w the film on glass and leaves, both g/m3 of enclosure air. Misting
+adds to both; what the air cannot hold becomes film. lambda is the *apparent drying rate*, v_inf the
+wet asymptote: what the air goes to while ground and plants are as wet as they are. lambda is not an
+air-exchange rate: wet surfaces hold the air up as fast as they let it dry out.
+"""
+
+from dataclasses import dataclass
+from math import log
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.air import Values
+from monitor.analysis.misting.climate import Flags
+
+Array = NDArray[np.float64]
+
+
+def content_after(hours: Values, start: float, asymptote: float, rate_per_h: float) -> Values:
+    """Content after some hours without misting: v_inf + (v0 - v_inf) exp(-lambda t).
+
+    Args:
+        hours: zero or more.
+        start: g/m3, below saturation.
+        asymptote: v_inf, g/m3.
+        rate_per_h: lambda.
+    """
+    after: Values = asymptote + (start - asymptote) * np.exp(-rate_per_h * np.asarray(hours))
+    return after
+
+
+def hours_to(target: float, start: float, asymptote: float, rate_per_h: float) -> float | None:
+    """How long the content takes from ``start`` to ``target``; None if it never gets there.
+
+    From saturation, time counts from when the film is gone.
+    """
+    if asymptote == target or (start - asymptote) / (target - asymptote) < 1.0:
+        return None
+    return log((start - asymptote) / (target - asymptote)) / rate_per_h
+
+
+class Train(NamedTuple):
+    """Equal mistings at even distances, after a long time: g/m3."""
+
+    peak: float
+    trough: float
+    mean: float
+
+
+def train(added: float, every_h: float, asymptote: float, rate_per_h: float) -> Train:
+    """What equal mistings of ``added`` g/m3 each settle to, as long as they do not saturate."""
+    peak = asymptote + added / -np.expm1(-rate_per_h * every_h)
+    return Train(float(peak), float(peak - added), asymptote + added / (rate_per_h * every_h))
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """One enclosure, or many at once where the numbers are arrays that broadcast."""
+
+    day: Values
+    """lambda while lit, per hour."""
+    night: Values
+    at_once: Values
+    """g/m3 that each second of misting puts into the air, as far as that takes it."""
+    on_film: Values
+    """g/m3 that each second of misting leaves on surfaces."""
+    film_rate: Values
+    """Per hour."""
+    film_reach: Values
+    """g/m3 below which the film is broken."""
+    wetness: Values
+    """What a film pulls towards, as a share of saturation."""
+
+    @property
+    def added(self) -> Values:
+        """g/m3 of each second of misting that go into the air sooner or later."""
+        return self.at_once + self.on_film
+
+
+SATURATED_FILM = {"film_rate": 30.0, "film_reach": 0.3, "wetness": 1.0}
+"""A film that keeps the air saturated while it lasts: dew, where the mist itself leaves none."""
+
+
+class State(NamedTuple):
+    """Where a run is: content and film, g/m3."""
+
+    content: Array
+    film: Array
+
+
+def run(
+    balance: Balance,
+    asymptote: Array,
+    saturated: Array,
+    lit: Flags,
+    seconds: Array,
+    step_h: float,
+    start: State,
+) -> tuple[Array, State]:
+    """Content at the end of each step, and the state it ends in.
+
+    Args:
+        balance: its numbers broadcast against one step of the columns.
+        asymptote: v_inf in each step, g/m3; time is the last axis.
+        saturated: content at saturation likewise.
+        lit: whether the lights are on likewise.
+        seconds: of misting that begin with each step likewise.
+        step_h: length of a step.
+        start: content and film before.
+
+    Everything is held for a step, in which the run is exact but for the film's share of the pull.
+    """
+    v, w = start
+    steps = seconds.shape[-1]
+    shape = np.broadcast_shapes(
+        *(each.shape[:-1] for each in (asymptote, saturated, lit, seconds)),
+        *(np.shape(each) for each in (balance.day, balance.film_rate, v)),
+    )
+    contents = np.empty((steps, *shape))
+    for k in range(steps):
+        full, misted = saturated[..., k], seconds[..., k]
+        rate = np.where(lit[..., k], balance.day, balance.night)
+        v = v + balance.at_once * misted
+        w = w + balance.on_film * misted + np.maximum(v - full, 0.0)
+        v = np.minimum(v, full)
+        dry_end = asymptote[..., k] + (v - asymptote[..., k]) * np.exp(-rate * step_h)
+        if not np.any(w > 0.0):
+            v = dry_end
+        else:
+            pull = balance.film_rate * -np.expm1(-w / balance.film_reach)
+            total = rate + pull
+            wet = balance.wetness * full
+            aim = (rate * asymptote[..., k] + pull * wet) / total
+            fade = np.exp(-total * step_h)
+            end = aim + (v - aim) * fade
+            mean = aim + (v - aim) * (1.0 - fade) / (total * step_h)
+            taken = pull * (wet - mean) * step_h
+            spent = taken > w
+            # A film that does not last the step gives what it has, no more.
+            v = np.where(spent, dry_end + w, end)
+            w = np.where(spent, 0.0, w - np.maximum(taken, 0.0))
+        over = np.maximum(v - full, 0.0)
+        v, w = v - over, w + over
+        contents[k] = v
+    return np.moveaxis(contents, 0, -1), State(v, w)

@@ -103,6 +103,10 @@ class Alarm:
     """What makes this alarm needless for now: the point of the alarm that says more."""
     withdrawn_at_ms: int | None = None
     """When the set-up stopped watching the point, if it did so before the alarm was over."""
+    called_at_ms: int | None = None
+    """When it last came to call for the keeper: at its raising, or as what silenced it ended."""
+    recalls: int = 0
+    """How often the end of a shelf made it call anew."""
 
     @property
     def standing(self) -> bool:

@@ -169,6 +169,9 @@ def _change(
     alarm = replace(alarm, **facts)
     if isinstance(following, Verdict):
         following = _as_it_stands(alarm)
+    if following is State.UNACKNOWLEDGED:  # no event leads there from itself
+        recalls = alarm.recalls + (event is Event.UNSHELVED)
+        alarm = replace(alarm, called_at_ms=at_ms, recalls=recalls)
     return Change(replace(alarm, state=following), event, at_ms, by)
 
 

@@ -1,1 +1,1 @@
-"""Assessments over stored readings: pure functions of arrays, no I/O."""
+"""What the readings mean: pure functions over arrays and models."""

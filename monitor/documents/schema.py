@@ -48,6 +48,13 @@ def child(node: Schema, part: str | int, root: Schema) -> Schema | None:
     return None
 
 
+def member(node: Schema, table: Mapping[str, Any]) -> Schema:
+    """Of the kinds of table that a node allows, the one that a table says it is; else the node."""
+    tag = node.get("discriminator")
+    kind = None if tag is None else tag["mapping"].get(table.get(tag["propertyName"]))
+    return node if kind is None else {"$ref": kind}
+
+
 def keys_of(node: Schema, root: Schema) -> list[str]:
     """All keys that a table may have."""
     return [key for option in options(node, root) for key in option.get("properties", ())]

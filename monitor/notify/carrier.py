@@ -87,7 +87,7 @@ class Carrier:
             return failure
         except Exception as exc:  # a fault in one channel must not silence it for good
             log.exception("channel %s: a fault in the channel itself", self.name)
-            return DeliveryError(f"a fault in the channel itself: {exc!r}")
+            return DeliveryError(f"a fault in the channel itself: {type(exc).__name__}")
         return None
 
     def _write_down(self) -> None:

@@ -2,7 +2,7 @@
 
 from typing import Protocol
 
-from monitor.store.sqlite.state.outbox import Notice
+from monitor.store.rows import Notice
 
 
 class Channel(Protocol):

@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 from pydantic import BaseModel
 
 from monitor.documents.problems import Route, hint
-from monitor.documents.schema import Schema, child, keys_of, options, resolve
+from monitor.documents.schema import Schema, child, keys_of, member, options, resolve
 from monitor.errors import Problem
 
 PREFIX = "DEWKEEP_"
@@ -66,7 +66,8 @@ def _within(
             for number, table in enumerate(given if isinstance(given, list) else ()):
                 if isinstance(table, Mapping) and isinstance(called := table.get("name"), str):
                     inner = f"{name}__{called.upper().replace('-', '_')}__"
-                    yield from _within(below["items"], schema, table, inner, (*at, number))
+                    kind = member(below["items"], table)
+                    yield from _within(kind, schema, table, inner, (*at, number))
         elif below.get("type") != "object":
             secret = any(kind.get("format") == "password" for kind in options(below, schema))
             yield Variable(name, at, secret)

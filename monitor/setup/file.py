@@ -9,7 +9,7 @@ import tomli_w
 from monitor.documents.problems import Route, hint, key_of
 from monitor.documents.toml import parse, read_toml
 from monitor.errors import Problem, SettingsError
-from monitor.setup.models import Setup
+from monitor.setup.models import Enclosure, Setup
 from monitor.species.library import Library
 
 NUMBER = r"-?[0-9][0-9.e+-]*"
@@ -26,8 +26,9 @@ def load_setup(path: Path, library: Library) -> Setup:
     document = read_toml(path)
     setup = parse(Setup, document, str(path))
     wrong = [
-        Problem(str(path), key_of(route, document), says)
-        for route, says in unknown_species(setup, library)
+        Problem(str(path), key_of(("enclosure", number, *route), document), says)
+        for number, enclosure in enumerate(setup.enclosure)
+        for route, says in unknown_species(enclosure, library)
     ]
     if wrong:
         raise SettingsError(wrong)
@@ -41,15 +42,12 @@ def dump_setup(setup: Setup) -> str:
     return PAIR.sub(r"[\1, \2]", tomli_w.dumps(plain))
 
 
-def unknown_species(setup: Setup, library: Library) -> Iterator[tuple[Route, str]]:
-    """Inhabitants whose species has no profile, by where they stand in the set-up."""
-    for number, enclosure in enumerate(setup.enclosure):
-        for place, inhabitant in enumerate(enclosure.inhabitant):
-            if inhabitant.species not in library:
-                says = (
-                    f"no species profile {inhabitant.species!r}{hint(inhabitant.species, library)}"
-                )
-                yield ("enclosure", number, "inhabitant", place, "species"), says
+def unknown_species(enclosure: Enclosure, library: Library) -> Iterator[tuple[Route, str]]:
+    """Inhabitants whose species has no profile, by where they stand in the enclosure."""
+    for number, inhabitant in enumerate(enclosure.inhabitant):
+        if inhabitant.species not in library:
+            says = f"no species profile {inhabitant.species!r}{hint(inhabitant.species, library)}"
+            yield ("inhabitant", number, "species"), says
 
 
 def _plain(value: object) -> object:

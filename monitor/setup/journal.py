@@ -4,7 +4,7 @@ The models carry the shape of the API. ``at`` is RFC 3339 text there and epoch m
 """
 
 from enum import StrEnum
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal, Self, get_args
 
 from pydantic import (
     BeforeValidator,
@@ -123,6 +123,11 @@ Entry = Annotated[
     Field(discriminator="kind"),
 ]
 """Any journal entry, told apart by ``kind``."""
+
+KINDS: tuple[str, ...] = tuple(
+    get_args(model.model_fields["kind"].annotation)[0] for model in get_args(get_args(Entry)[0])
+)
+"""All kinds of entries."""
 
 ENTRY: TypeAdapter[Entry] = TypeAdapter(Entry)
 """Validates and writes entries of every kind."""

@@ -5,15 +5,15 @@ The models carry the shape of the set-up file and of the API alike; docs/setup.m
 
 import datetime as dt
 from collections.abc import Iterable, Iterator
-from functools import cache
 from typing import Literal, Protocol, Self
-from zoneinfo import ZoneInfo, available_timezones
+from zoneinfo import ZoneInfo
 
 from pydantic import Field, field_validator, model_validator
 
 from monitor.documents.base import Date, Identifier, Model, Name, TimeOfDay
 from monitor.documents.problems import Route, faults, hint
 from monitor.quantities import MEASURED, Quantity
+from monitor.setup.timezones import TimeZone
 from monitor.species.ranges import Span, Spans, Zone, ZoneRange
 
 __all__ = [
@@ -129,7 +129,7 @@ class Enclosure(Model):
     """What people call it."""
     room: Identifier | None = None
     """The id of the room it stands in."""
-    timezone: str = "UTC"
+    timezone: TimeZone = "UTC"
     """The time zone of its clock, as in the IANA list."""
     lights_on: TimeOfDay = dt.time(8)
     """When its day begins, on its own clock."""
@@ -145,15 +145,6 @@ class Enclosure(Model):
     """Who lives in it."""
     range: dict[Zone, ZoneRange] = Field(default_factory=dict)
     """Ranges by zone; each one given overrides what the inhabitants need."""
-
-    @field_validator("timezone")
-    @classmethod
-    def _known_timezone(cls, value: str) -> str:
-        if value not in _timezones():
-            raise ValueError(
-                f"{value!r} is no IANA time zone, such as Europe/Lisbon{hint(value, _timezones())}"
-            )
-        return value
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
@@ -178,15 +169,15 @@ class Setup(Model):
     enclosure: tuple[Enclosure, ...] = ()
     """The enclosures."""
 
+    @property
+    def places(self) -> tuple[Room | Enclosure, ...]:
+        """Rooms, then the enclosures that may stand in them."""
+        return (*self.room, *self.enclosure)
+
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
         _raise_any(_shared_ids(self), _strange_rooms(self))
         return self
-
-
-@cache
-def _timezones() -> frozenset[str]:
-    return frozenset(available_timezones())
 
 
 def _raise_any(*checks: Faults) -> None:

@@ -5,34 +5,22 @@ docs/setup.md explains each key.
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self, TypeVar
+from typing import Any, Literal, Self, TypeVar
 
-from pydantic import (
-    Field,
-    SecretStr,
-    StringConstraints,
-    model_validator,
-)
+from pydantic import Field, model_validator
 
 from monitor.documents.base import Identifier, Model
 from monitor.documents.problems import Route, below, faults, key_of
-from monitor.documents.schema import EXPECTS
 from monitor.documents.toml import parse, read_toml
 from monitor.errors import Problem, SettingsError
+from monitor.setup.address import BaseAddress, Host, MqttServer, Port, WebAddress
 from monitor.setup.alarming import AlarmSettings
-from monitor.setup.channels import Channel
+from monitor.setup.channels import Channel, mistakes
 from monitor.setup.environment import Variable, overlay, variables
 from monitor.setup.judging import JudgeSettings
 from monitor.setup.sources import Source
 
 M = TypeVar("M", bound=Model)
-
-Host = Annotated[
-    str,
-    StringConstraints(pattern=r"^[A-Za-z0-9.:_-]+$"),
-    Field(json_schema_extra={EXPECTS: "a host name or address, without scheme, port or path"}),
-]
-Port = Annotated[int, Field(ge=1, le=65_535)]
 
 
 class ServerSettings(Model):
@@ -42,49 +30,23 @@ class ServerSettings(Model):
     """Address to listen on; beyond the loopback addresses only with tokens."""
     port: Port = 8420
     """TCP port to listen on."""
+    public_url: BaseAddress | None = None
+    """Where a keeper's phone reaches the page; links in notifications begin with it."""
 
 
-class BrokerSettings(Model):
+class BrokerSettings(MqttServer):
     """The MQTT broker that readings come from."""
 
-    host: Host = "127.0.0.1"
-    """Name or address of the broker."""
-    port: Port = 1883
-    """Its TCP port; with TLS usually 8883."""
     client_id: Identifier = "dewkeep"
     """The name the daemon goes by at the broker; each daemon needs its own."""
-    username: str | None = None
-    """The name to sign in with."""
-    password_file: Path | None = None
-    """File that holds the password."""
-    password: SecretStr | None = None
-    """The password, from the environment only."""
-    tls: bool = False
-    """Whether to speak TLS and check the broker's certificate."""
-    ca_file: Path | None = None
-    """File with the certificates to trust (PEM); without it those of the system."""
     embedded: bool = False
     """Whether to run a broker of our own at that address: for trying out and for one shelf."""
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
-        if self.username is None and (self.password or self.password_file):
-            raise faults([(("username",), "is missing; a password needs one")])
-        if self.ca_file is not None and not self.tls:
-            raise faults([(("ca_file",), "does nothing without tls = true")])
         if self.embedded and self.tls:
             raise faults([(("tls",), "is not spoken by the embedded broker; run mosquitto")])
         return self
-
-    def secret(self) -> str | None:
-        """The password to sign in with, if there is one.
-
-        Raises:
-            SettingsError: the file that should hold it cannot be read.
-        """
-        if self.password is not None:
-            return self.password.get_secret_value()
-        return None if self.password_file is None else read_secret(self.password_file)
 
 
 class StoreSettings(Model):
@@ -107,6 +69,19 @@ class SetupSettings(Model):
     """Folder with profiles that add to, or take the place of, those that come with dewkeep."""
 
 
+class HeartbeatSettings(Model):
+    """A sign of life to someone who notices when it stays away."""
+
+    url: WebAddress | None = Field(default=None, repr=False)
+    """What to call while all is well, http or https; without it there is no heartbeat."""
+    method: Literal["GET", "POST"] = "GET"
+    """How to call it."""
+    every_s: float = Field(default=60, ge=10, le=86_400)
+    """Seconds between two calls."""
+    allow_private: bool = False
+    """Whether the address may lie in this machine or its own network."""
+
+
 class Settings(Model):
     """All settings, in the shape of the settings file."""
 
@@ -122,17 +97,18 @@ class Settings(Model):
     """What messages readings come in."""
     channel: tuple[Channel, ...] = ()
     """Ways notifications leave."""
+    heartbeat: HeartbeatSettings = HeartbeatSettings()
+    """The sign of life."""
     judge: JudgeSettings = JudgeSettings()
     """How readings are judged."""
     alarms: AlarmSettings = AlarmSettings()
     """When alarms are raised and over."""
 
     @model_validator(mode="after")
-    def _names_differ(self) -> Self:
-        names = [channel.name for channel in self.channel]
-        for number, name in enumerate(names):
-            if name in names[:number]:
-                raise faults([(("channel", number, "name"), f"two channels are named {name!r}")])
+    def _channels_fit_together(self) -> Self:
+        found = [(("channel", *route), says) for route, says in mistakes(self.channel)]
+        if found:
+            raise faults(found)
         return self
 
 
@@ -162,21 +138,6 @@ def load_settings(path: Path, environ: Mapping[str, str]) -> Settings:
     if wrong:
         raise SettingsError(wrong)
     return settings
-
-
-def read_secret(path: Path) -> str:
-    """The secret in a file, without the line end.
-
-    Raises:
-        SettingsError: the file cannot be read, or is empty.
-    """
-    try:
-        secret = path.read_text(encoding="utf-8").strip()
-    except (OSError, UnicodeDecodeError) as exc:
-        raise SettingsError([Problem(str(path), "", f"cannot be read: {exc}")]) from exc
-    if not secret:
-        raise SettingsError([Problem(str(path), "", "is empty; write the secret in it")])
-    return secret
 
 
 def _inline_secrets(

@@ -13,6 +13,7 @@ from monitor.quantities import Quantity
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.uint8]
+Flags = npt.NDArray[np.bool_]
 
 
 class SeriesKey(NamedTuple):

@@ -3,6 +3,7 @@
 ``body`` is JSON text that the memory never reads.
 """
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 
@@ -22,3 +23,22 @@ class PointRow(NamedTuple):
 
     key: str
     body: str
+
+
+class Told(NamedTuple):
+    """What the outbox remembers of notices, delivered or not."""
+
+    at_ms: Mapping[tuple[str, str], int]
+    """When each was put in line, by channel and idempotency key."""
+    lately: Mapping[str, int]
+    """How many were put in line of late, by channel."""
+
+
+class Notice(NamedTuple):
+    """Something to be told on one channel; ``idempotency_key`` tells repeats apart there."""
+
+    channel: str
+    idempotency_key: str
+    kind: str
+    body: str
+    """JSON text, sent as it stands."""

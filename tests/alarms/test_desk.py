@@ -59,6 +59,7 @@ def test_a_raised_alarm_says_what_happened(
             value=50.0,
             limit=60.0,
             extreme=48.0,
+            called_at_ms=at(20),
         )
     ]
     assert saved.told() == [("raised", str(POINT), at(20))]

@@ -1,138 +1,125 @@
-"""Which alarms are told, where, and how."""
+"""The documents that leave."""
 
 import datetime as dt
 import json
 from dataclasses import replace
-from typing import get_args
 from zoneinfo import ZoneInfo
 
-import pytest
-
 from monitor.alarms import states
-from monitor.alarms.model import Alarm, Condition, PointKey, Priority, State
+from monitor.alarms.notices import (
+    Matter,
+    Occasion,
+    Scribe,
+    Whereabouts,
+    call,
+    ending,
+    escalation_key,
+    whereabouts,
+)
 from monitor.alarms.wording import wire
-from monitor.alarms.notices import Whereabouts, notices_for, whereabouts
-from monitor.quantities import Quantity
-from monitor.setup.channels import PriorityName, Webhook
-from monitor.setup.models import Enclosure, Room, Setup, Zone
+from monitor.setup.channels import Mqtt
+from monitor.setup.models import Enclosure, Room, Setup
+from tests.alarms.telling import LISBON, PLACES, SCRIBE, T, channel, dry
 
-T = 1_796_000_000_000
-LISBON = ZoneInfo("Europe/Lisbon")
-PLACES = {"cork-cube": Whereabouts("Cork cube", LISBON)}
-PHONE = Webhook(name="phone", kind="webhook", url="https://hooks.example/")
-
-
-def dry(number: int = 0, priority: Priority = Priority.WARNING) -> Alarm:
-    """A humidity alarm that is about to be raised."""
-    point = PointKey("cork-cube", "canopy", Quantity.HUMIDITY, Condition.LOW)
-    return Alarm(
-        id=f"{point}.{T + number}",
-        point=point,
-        zone=Zone.CANOPY,
-        priority=priority,
-        state=State.NORMAL,
-        since_ms=T - 1_200_000,
-        raised_at_ms=T,
-        value=38.2,
-        limit=60.0,
-        extreme=38.2,
-    )
+PHONE = channel()
+LINKED = Scribe(
+    PLACES, link=lambda alarm_id, now_ms: f"https://dewkeep.example/{alarm_id}/{now_ms}"
+)
 
 
-def test_a_raised_alarm_is_told_as_the_api_gives_it() -> None:
-    """With the enclosure's name, and one key for each occurrence."""
-    raised = states.raised(dry(), T)
+def test_an_alarm_is_told_as_the_api_gives_it() -> None:
+    """With the place's name, the reason for telling, and the key that tells repeats apart."""
+    raised = states.raised(dry(), T).alarm
 
-    (notice,) = notices_for([raised], [PHONE], PLACES, T)
+    notice = SCRIBE.notice(call(raised), PHONE, T)
 
     assert notice.channel == "phone"
     assert notice.kind == "raised"
     assert notice.idempotency_key == f"cork-cube.canopy.humidity.low.{T}/raised"
     assert json.loads(notice.body) == {
         "event": "raised",
+        "idempotency_key": notice.idempotency_key,
         "enclosure_name": "Cork cube",
-        **wire(raised.alarm, LISBON, T),
+        **wire(raised, LISBON, T),
+        "cause": None,
     }
 
 
-@pytest.mark.parametrize(
-    ("from_priority", "told"),
-    [
-        ("critical", [Priority.CRITICAL]),
-        ("warning", [Priority.CRITICAL, Priority.WARNING]),
-        ("advice", [Priority.CRITICAL, Priority.WARNING, Priority.ADVICE]),
-    ],
-)
-def test_a_channel_gets_what_is_urgent_enough(
-    from_priority: PriorityName, told: list[Priority]
-) -> None:
-    """Its own priority and all above it."""
-    channel = PHONE.model_copy(update={"from_priority": from_priority})
-    events = [states.raised(dry(n, priority), T) for n, priority in enumerate(Priority)]
-
-    notices = notices_for(events, [channel], PLACES, T)
-
-    assert [json.loads(notice.body)["priority"] for notice in notices] == told
-
-
-def test_every_priority_can_be_chosen_for_a_channel() -> None:
-    """The words of the settings are those of alarms."""
-    assert set(get_args(PriorityName)) == set(Priority)
-
-
-def test_each_channel_gets_its_own_notice() -> None:
-    """Two channels, two entries, under the same key."""
-    mail = PHONE.model_copy(update={"name": "mail"})
-
-    notices = notices_for([states.raised(dry(), T)], [PHONE, mail], PLACES, T)
-
-    assert [notice.channel for notice in notices] == ["phone", "mail"]
-    assert len({notice.idempotency_key for notice in notices}) == 1
-
-
-def test_what_needs_no_one_is_not_told() -> None:
-    """Neither an acknowledgement nor a return, nor an alarm that was silent from the start."""
+def test_an_alarm_is_told_with_its_cause() -> None:
+    """If it is known by then, and whatever else is known with it."""
     raised = states.raised(dry(), T).alarm
-    quiet = [
-        states.acknowledged(raised, "keeper", T + 1),
-        states.returned(raised, T + 1),
-        states.suppressed(dry(), "cork-cube.canopy.humidity.critical-low", T),
-        states.raised(replace(dry(), state=State.SHELVED, returned_at_ms=T - 1), T),
+    why = {"cause": {"kind": "drying", "says": "The air is losing water."}}
+    scribe = Scribe(PLACES, {raised.id: why, "other": {"cause": {"kind": "warming"}}})
+
+    document = json.loads(scribe.notice(call(raised), PHONE, T).body)
+
+    assert document["cause"] == why["cause"]
+
+
+def test_every_reason_has_a_key_of_its_own() -> None:
+    """So that none is taken for a repeat of another."""
+    raised = states.raised(dry(), T).alarm
+    again = [replace(raised, recalls=n) for n in (1, 2)]
+
+    keys = [call(raised).key, *(call(each).key for each in again), ending(raised).key]
+    keys += [escalation_key(raised, "neighbour"), escalation_key(raised, "vet")]
+
+    assert keys == [
+        f"{raised.id}/raised",
+        f"{raised.id}/recalled/1",
+        f"{raised.id}/recalled/2",
+        f"{raised.id}/returned",
+        f"{raised.id}/escalated/neighbour",
+        f"{raised.id}/escalated/vet",
     ]
 
-    assert notices_for(quiet, [PHONE], PLACES, T) == []
+
+def test_an_escalation_says_what_was_waited_for() -> None:
+    """Who was told first, and how long ago."""
+    raised = states.raised(dry(), T).alarm
+    more = {"escalated_from": "phone", "unacknowledged_min": 12}
+    matter = Matter(raised, Occasion.ESCALATED, escalation_key(raised, "vet"), more)
+
+    document = json.loads(SCRIBE.notice(matter, channel("vet"), T).body)
+
+    assert (document["event"], document["id"]) == ("escalated", raised.id)
+    assert more.items() <= document.items()
 
 
-def test_an_alarm_that_the_same_step_silences_is_not_told() -> None:
-    """Of two alarms for one crash in one batch only the graver leaves."""
-    raised = states.raised(dry(), T)
-    silenced = states.suppressed(raised.alarm, "cork-cube.canopy.humidity.critical-low", T)
+def test_a_link_to_acknowledge_by_goes_to_people_only() -> None:
+    """Not onto a bus where many read, and not with the news that all is over."""
+    raised = states.raised(dry(), T).alarm
+    bus = Mqtt(name="bus", kind="mqtt", topic="alarms")
 
-    assert notices_for([raised, silenced], [PHONE], PLACES, T) == []
+    to_phone = json.loads(LINKED.notice(call(raised), PHONE, T).body)
+    to_bus = json.loads(LINKED.notice(call(raised), bus, T).body)
+    over = json.loads(LINKED.notice(ending(raised), PHONE, T).body)
 
-
-def test_an_alarm_that_comes_to_stand_on_its_own_is_told() -> None:
-    """When the graver one is over, the keeper hears of the one that remains."""
-    silent = states.suppressed(dry(), "cork-cube.canopy.humidity.critical-low", T).alarm
-
-    (notice,) = notices_for([states.unsuppressed(silent, T + 1)], [PHONE], PLACES, T)
-
-    assert notice.idempotency_key == f"{silent.id}/raised"
+    assert to_phone["acknowledge_url"] == f"https://dewkeep.example/{raised.id}/{T}"
+    assert "acknowledge_url" not in to_bus
+    assert "acknowledge_url" not in over
 
 
-def test_a_crash_that_is_over_within_one_batch_is_told_with_its_end() -> None:
-    """Readings that come late in bulk still tell what happened, as it stands now."""
-    raised = states.raised(dry(), T)
-    over = states.returned(raised.alarm, T + 60_000)
+def test_a_summary_counts_by_place() -> None:
+    """The places with the most alarms first, and not more of them than one reads."""
+    alarms = [states.raised(dry(n, place=f"e{n % 7}"), T).alarm for n in range(15)]
 
-    (notice,) = notices_for([raised, over], [PHONE], PLACES, T + 60_000)
+    notice = SCRIBE.summary([call(alarm) for alarm in alarms], PHONE, T)
 
-    assert json.loads(notice.body)["state"] == "returned-unacknowledged"
+    key = f"summary/{T}/{alarms[0].id}"
+    assert (notice.idempotency_key, notice.kind) == (key, "summary")
+    assert json.loads(notice.body) == {
+        "event": "summary",
+        "idempotency_key": key,
+        "priority": "warning",
+        "alarms": 15,
+        "says": "15 more alarms: 3 in e0, 2 in e1, 2 in e2, 2 in e3, 2 in e4, 4 elsewhere.",
+    }
 
 
 def test_a_place_that_is_gone_goes_by_its_id() -> None:
     """An alarm is never lost for want of a name."""
-    (notice,) = notices_for([states.raised(dry(), T)], [PHONE], {}, T)
+    notice = Scribe({}).notice(call(states.raised(dry(), T).alarm), PHONE, T)
 
     assert json.loads(notice.body)["enclosure_name"] == "cork-cube"
 

@@ -109,8 +109,18 @@ def test_a_shelf_that_ends_forgets_the_acknowledgement() -> None:
     alarm = states.shelved(alarm, 5000, "ada", 2).alarm
     change = states.unshelved(alarm, 5000)
 
-    assert change.alarm == states.raised(NEW, 0).alarm
+    assert change.alarm == replace(states.raised(NEW, 0).alarm, called_at_ms=5000, recalls=1)
     assert change.by is None
+
+
+def test_an_alarm_knows_since_when_it_calls() -> None:
+    """Since its raising, or since the graver alarm is over that silenced it: that is no recall."""
+    raised = states.raised(NEW, 7).alarm
+    assert (raised.called_at_ms, raised.recalls) == (7, 0)
+
+    eclipsed = states.suppressed(raised, "graver", 8).alarm
+    again = states.unsuppressed(eclipsed, 9).alarm
+    assert (again.called_at_ms, again.recalls) == (9, 0)
 
 
 def test_an_eclipsed_alarm_keeps_its_acknowledgement() -> None:

@@ -1,6 +1,6 @@
 """Time per point for dew point, vapour pressure deficit and wet bulb: ours and general libraries'.
 
-    python tests/benchmarks/bench_air.py [--points 100000] [--repeats 7]
+    python -m tests.benchmarks.bench_air [--points 100000] [--repeats 7]
 
 All work on the same arrays, drawn over 5 to 45 Cel and 20 to 100 %RH, each called the way a user
 would call it: MetPy with units on its arrays, CoolProp on arrays, PsychroLib one point at a time

@@ -1,6 +1,6 @@
 """What an alarm step costs: quiet and busy readings, small batches, a rehearsal of a year.
 
-Run from the top of the repository: ``python tests/benchmarks/bench_alarms.py``. Figures are the
+Run from the top of the repository: ``python -m tests.benchmarks.bench_alarms``. Figures are the
 best of several rounds, one step and its commit, on one core.
 """
 

@@ -14,6 +14,7 @@ from monitor.errors import StoreError
 from monitor.ingest import filing
 from monitor.quantities import Quantity
 from monitor.setup.models import Zone
+from monitor.store.rows import Notice
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.state import alarms, outbox
 
@@ -92,7 +93,7 @@ def test_an_alarm_and_its_notification_are_kept_together_or_not_at_all(database:
 
     def half_a_step() -> None:
         with database.transaction() as connection:
-            outbox.add(connection, [outbox.Notice("phone", "k", "raised", "{}")], T)
+            outbox.add(connection, [Notice("phone", "k", "raised", "{}")], T)
             filing.file(connection, changes(alarm(), points=[(DRY, STANDING)]))
             connection.execute("INSERT INTO outbox (channel) VALUES ('no key')")
 

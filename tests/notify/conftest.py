@@ -44,7 +44,7 @@ class Receiver:
 
         class Handler(BaseHTTPRequestHandler):
             def do_POST(self) -> None:
-                body = self.rfile.read(int(self.headers["Content-Length"]))
+                body = self.rfile.read(int(self.headers.get("Content-Length", 0)))
                 answer = receiver.planned.popleft() if receiver.planned else Answer()
                 receiver.received.append(Received(self.path, self.headers, body))
                 if answer.hangs:
@@ -56,6 +56,9 @@ class Receiver:
                 self.send_header("Content-Length", str(len(answer.body)))
                 self.end_headers()
                 self.wfile.write(answer.body)
+
+            def do_GET(self) -> None:
+                self.do_POST()
 
             def log_message(self, *_: object) -> None:
                 """Say nothing."""

@@ -17,9 +17,9 @@ from monitor.notify.channel import Channel
 from monitor.notify.courier import STOP_WITHIN_S, Courier, Health
 from monitor.notify.webhook import WebhookChannel
 from monitor.setup.channels import Webhook
+from monitor.store.rows import Notice
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.state import outbox
-from monitor.store.sqlite.state.outbox import Notice
 
 if TYPE_CHECKING:
     from tests.notify.conftest import Answer, Receiver
@@ -177,13 +177,14 @@ def test_a_killed_delivery_is_made_again_with_the_same_key(
         from monitor.notify.courier import Courier
         from monitor.notify.webhook import WebhookChannel
         from monitor.setup.channels import Webhook
+        from monitor.store.rows import Notice
         from monitor.store.sqlite.database import Database
         from monitor.store.sqlite.state import outbox
 
         clock = lambda: time.time_ns() // 1_000_000
         database = Database(Path(sys.argv[1]))
         with database.transaction() as connection:
-            outbox.add(connection, [outbox.Notice("phone", "a1/raised", "raised", "{}")], clock())
+            outbox.add(connection, [Notice("phone", "a1/raised", "raised", "{}")], clock())
         hook = Webhook(name="phone", kind="webhook", url=sys.argv[2], allow_private=True)
         courier = Courier(database, {"phone": WebhookChannel(hook, None, clock=clock)}, clock=clock)
         courier.start()

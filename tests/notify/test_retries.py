@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from monitor.errors import DeliveryError
 from monitor.notify.retries import GIVE_UP_AFTER_MS, next_attempt_ms
-from monitor.store.sqlite.state.outbox import Notice, Waiting
+from monitor.store.rows import Notice
+from monitor.store.sqlite.state.outbox import Waiting
 
 NOTICE = Notice("phone", "a1/raised", "raised", "{}")
 

@@ -13,9 +13,10 @@ from monitor import __version__
 from monitor.errors import DeliveryError
 from monitor.notify.addresses import Resolver, resolve
 from monitor.notify.signature import verify
-from monitor.notify.webhook import TIMEOUT, WebhookChannel
+from monitor.notify.target import TIMEOUT
+from monitor.notify.webhook import WebhookChannel
 from monitor.setup.channels import Webhook
-from monitor.store.sqlite.state.outbox import Notice
+from monitor.store.rows import Notice
 
 if TYPE_CHECKING:
     from tests.notify.conftest import Answer, Receiver

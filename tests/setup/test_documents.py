@@ -10,8 +10,9 @@ import pytest
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from monitor.setup.address import MqttServer
 from monitor.setup.alarming import AlarmSettings
-from monitor.setup.channels import Webhook
+from monitor.setup.channels import AnyChannel, Email, Mqtt, Push, Webhook
 from monitor.setup.file import load_setup
 from monitor.setup.judging import JudgeSettings
 from monitor.setup.models import (
@@ -26,8 +27,10 @@ from monitor.setup.models import (
     Spans,
     ZoneRange,
 )
+from monitor.setup.quiet import QuietHours
 from monitor.setup.settings import (
     BrokerSettings,
+    HeartbeatSettings,
     ServerSettings,
     Settings,
     SetupSettings,
@@ -40,13 +43,21 @@ from monitor.species.profile import CitedRange, DryOut, Profile, Season
 
 ROOT = Path(__file__).parents[2]
 
+KINDS = (Webhook, Mqtt, Email, Push)
 TABLES: list[tuple[str, str, type[BaseModel]]] = [
     ("setup.md", "### `[server]`", ServerSettings),
     ("setup.md", "### `[broker]`", BrokerSettings),
     ("setup.md", "### `[store]`", StoreSettings),
     ("setup.md", "### `[setup]`", SetupSettings),
     ("setup.md", "### `[[source]]`", Source),
-    ("setup.md", "### `[[channel]]`", Webhook),
+    ("setup.md", "### `[heartbeat]`", HeartbeatSettings),
+    ("channels.md", "### Keys of every channel", AnyChannel),
+    ("channels.md", "### Quiet hours", QuietHours),
+    ("channels.md", "## The webhook", Webhook),
+    ("channels.md", "## MQTT", Mqtt),
+    ("channels.md", "`[channel.broker]` may have", MqttServer),
+    ("channels.md", "## E-mail", Email),
+    ("channels.md", "## Push", Push),
     ("setup.md", "### `[judge]`", JudgeSettings),
     ("setup.md", "### `[alarms]`", AlarmSettings),
     ("setup.md", "### `[[room]]`", Room),
@@ -67,10 +78,18 @@ TABLES: list[tuple[str, str, type[BaseModel]]] = [
 def test_every_key_is_explained_with_its_default(
     file: str, heading: str, model: type[BaseModel]
 ) -> None:
-    """The table under the heading lists the keys there are, each with the default it has."""
-    written = _table(ROOT / "docs" / file, heading)
+    """The table under the heading lists the keys there are, each with the default it has.
 
-    assert written == {name: _default(field) for name, field in model.model_fields.items()}
+    What all channels have is told once for all.
+    """
+    written = _table(ROOT / "docs" / file, heading)
+    elsewhere = AnyChannel.model_fields if model in KINDS else {}
+
+    assert written == {
+        field.alias or name: _default(field)
+        for name, field in model.model_fields.items()
+        if name not in elsewhere
+    }
 
 
 def test_every_model_has_its_table() -> None:
@@ -78,7 +97,7 @@ def test_every_model_has_its_table() -> None:
     documented = {model for _, _, model in TABLES}
     others = {Settings, Setup, Span, RoomProbe}  # headings; a pair; a Probe with its zone given
 
-    used = {*_models(Settings), *_models(Setup), *_models(Profile)}
+    used = {*_models(Settings), *_models(Setup), *_models(Profile), AnyChannel}
     assert used == documented | others
 
 
@@ -94,7 +113,7 @@ def test_what_the_example_settings_leave_out_would_load_too(tmp_path: Path) -> N
     text = (ROOT / "config" / "dewkeep.toml").read_text()
     text = re.sub(r"^# (?=\s*(\[|\"|\w+ = ))", "", text, flags=re.MULTILINE)
     text = text.replace("embedded = true", "")
-    for name in ("broker.secret", "ca.pem", "enclosures.toml", "hook.secret"):
+    for name in ("broker.secret", "ca.pem", "enclosures.toml", "hook.secret", "mail.secret"):
         (tmp_path / name).write_text("x")
     (tmp_path / "dewkeep.toml").write_text(text)
 
@@ -103,7 +122,8 @@ def test_what_the_example_settings_leave_out_would_load_too(tmp_path: Path) -> N
     assert settings.broker.ca_file == tmp_path / "ca.pem"
     assert settings.setup.species == tmp_path / "species"
     assert settings.source[1].devices["0x02"] == "cork-cube/floor"
-    assert settings.channel[0].name == "phone"
+    assert [channel.name for channel in settings.channel] == ["phone", "neighbour"]
+    assert settings.heartbeat.url == "https://alive.example/SECRET"
     assert (settings.judge.flat_after_h, settings.alarms.on_delay_s) == (12, 1800)
 
 

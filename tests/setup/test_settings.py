@@ -8,8 +8,10 @@ import pytest
 from pydantic import BaseModel, SecretStr
 
 from monitor.errors import SettingsError
+from monitor.setup.account import read_secret
+from monitor.setup.channels import Mqtt, Push, Webhook
 from monitor.setup.environment import variables
-from monitor.setup.settings import Settings, load_settings, read_secret
+from monitor.setup.settings import Settings, load_settings
 
 HOOK = """
 [[channel]]
@@ -76,7 +78,9 @@ def test_the_environment_comes_before_the_file(config: Path) -> None:
     assert (settings.server.host, settings.server.port) == ("localhost", 9000)
     assert settings.broker.tls
     assert settings.alarms.on_delay_s == 60
-    assert settings.channel[0].allow_private
+    (hook,) = settings.channel
+    assert isinstance(hook, Webhook)
+    assert hook.allow_private
 
 
 @pytest.mark.parametrize(
@@ -124,7 +128,7 @@ def test_a_table_that_is_none_is_the_files_mistake(config: Path) -> None:
         ("[[source]]\ntopic = 'a/+'", r"source\[1\].topic: 'a/\+' holds '\+'; name the level"),
         (
             HOOK.replace("webhook", "pigeon"),
-            r"channel\[phone-1\].kind: must be 'webhook', not 'pig",
+            r"channel\[phone-1\].kind: must be one of email, mqtt, push, webhook, not 'pigeon'",
         ),
         (HOOK + "secret_file = 'none'", r"channel\[phone-1\].secret_file: .* cannot be read"),
         (HOOK + "secret = 'x'", r"channel\[phone-1\].secret: unknown key; did you mean 'secret_fi"),
@@ -175,7 +179,9 @@ def test_an_address_with_a_token_is_not_shown(config: Path) -> None:
     """Webhook addresses often hold their secret themselves."""
     settings = _load(config, HOOK)
 
-    assert settings.channel[0].url.endswith("TOKEN")
+    (hook,) = settings.channel
+    assert isinstance(hook, Webhook)
+    assert hook.url.endswith("TOKEN")
     assert "TOKEN" not in repr(settings) + str(settings)
 
 
@@ -200,6 +206,67 @@ def test_a_secret_file_holds_a_secret(tmp_path: Path, content: bytes, says: str)
 
     with pytest.raises(SettingsError, match=rf"x\.secret: {says}"):
         read_secret(path)
+
+
+PUSH = """
+[[channel]]
+name = "push"
+kind = "push"
+"""
+
+
+def test_a_channels_keys_are_those_of_its_kind(config: Path) -> None:
+    """A push service's address is a secret that the environment gives; a webhook's is not."""
+    (push,) = _load(config, PUSH, DEWKEEP_CHANNEL__PUSH__URL="ntfys://x/t0ken").channel
+
+    assert isinstance(push, Push)
+    assert push.address() == "ntfys://x/t0ken"
+    assert "t0ken" not in repr(push)
+    with pytest.raises(SettingsError, match="CHANNEL__PUSH__SECRET_FILE: there is no such setting"):
+        _load(config, PUSH, DEWKEEP_CHANNEL__PUSH__SECRET_FILE="x")
+
+
+def test_a_push_address_in_the_file_is_refused_unseen(config: Path) -> None:
+    """It is a secret like a password."""
+    with pytest.raises(SettingsError, match=r"channel\[push\].url: a secret is never") as refusal:
+        _load(config, PUSH + 'url = "ntfys://x/t0ken"')
+
+    assert "t0ken" not in str(refusal.value)
+
+
+def test_parts_of_a_channel_come_from_the_environment_too(config: Path) -> None:
+    """A table within a table goes by one name after the other."""
+    bus = '[[channel]]\nname = "bus"\nkind = "mqtt"\ntopic = "a"\n[channel.broker]\n'
+    (channel,) = _load(
+        config,
+        bus + 'username = "me"',
+        DEWKEEP_CHANNEL__BUS__BROKER__PASSWORD="h0rse",
+        DEWKEEP_CHANNEL__BUS__BROKER__PORT="8883",
+    ).channel
+
+    assert isinstance(channel, Mqtt)
+    assert channel.broker is not None
+    assert (channel.broker.secret(), channel.broker.port) == ("h0rse", 8883)
+
+
+@pytest.mark.parametrize(
+    ("written", "read"),
+    [
+        ("https://dewkeep.example", "https://dewkeep.example"),
+        ("https://dewkeep.example/", "https://dewkeep.example"),
+        ("http://192.0.2.7:8420/keeper/", "http://192.0.2.7:8420/keeper"),
+    ],
+)
+def test_a_public_url_is_one_that_paths_are_added_to(config: Path, written: str, read: str) -> None:
+    """Whether or not it ends in a slash."""
+    assert _load(config, f'[server]\npublic_url = "{written}"').server.public_url == read
+
+
+@pytest.mark.parametrize("url", ["dewkeep.example", "https://x/?a=1", "https://x/#a", "ftp://x/"])
+def test_a_public_url_that_no_path_fits_is_refused(config: Path, url: str) -> None:
+    """Links made from it would lead nowhere."""
+    with pytest.raises(SettingsError, match=r"server\.public_url"):
+        _load(config, f'[server]\npublic_url = "{url}"')
 
 
 def test_secrets_are_the_environments_only() -> None:

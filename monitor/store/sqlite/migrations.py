@@ -6,6 +6,7 @@ applied is kept in ``PRAGMA user_version``, in the same transaction as the step 
 
 from typing import NamedTuple
 
+from monitor.store.sqlite import schema
 from monitor.store.sqlite.state import schema as state
 
 
@@ -16,4 +17,9 @@ class Migration(NamedTuple):
     statements: tuple[str, ...]
 
 
-MIGRATIONS: tuple[Migration, ...] = (Migration("state", state.TABLES),)
+MIGRATIONS: tuple[Migration, ...] = (
+    Migration("readings", schema.READINGS),
+    Migration("state", state.TABLES),
+    Migration("explanations", state.EXPLANATIONS),
+    Migration("delivery", state.DELIVERY),
+)

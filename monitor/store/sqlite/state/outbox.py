@@ -1,23 +1,19 @@
 """Notifications on their way out: kept from the commit that caused them until they are delivered.
 
 An entry waits, is delivered, or is given up; the last two are kept for a while, so that a repeat
-is recognised and a keeper can see what never arrived.
+is recognised and a keeper can see what never arrived. What comes before the first slash of an
+idempotency key is the alarm that the notice is about.
 """
 
 import json
 import sqlite3
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from typing import NamedTuple
 
+from monitor.store.rows import Notice, Told
 
-class Notice(NamedTuple):
-    """Something to be told on one channel; ``idempotency_key`` tells repeats apart there."""
-
-    channel: str
-    idempotency_key: str
-    kind: str
-    body: str
-    """JSON text, sent as it stands."""
+COVERED = "covered"
+"""The kind of an entry that was never sent, because a summary spoke for it."""
 
 
 class Waiting(NamedTuple):
@@ -40,8 +36,13 @@ class Stats(NamedTuple):
     last_error: str | None
 
 
-def add(connection: sqlite3.Connection, notices: Iterable[Notice], now_ms: int) -> int:
-    """Put notices in line, leaving out those that were put there before; how many are new."""
+def add(
+    connection: sqlite3.Connection, notices: Iterable[Notice], now_ms: int, hold_ms: int = 0
+) -> int:
+    """Put notices in line, leaving out those that were put there before; how many are new.
+
+    With ``hold_ms`` they leave so much later, unless :func:`complete` sends them off before.
+    """
     added = 0
     for notice in notices:
         added += connection.execute(
@@ -50,9 +51,63 @@ def add(connection: sqlite3.Connection, notices: Iterable[Notice], now_ms: int) 
                 (channel, idempotency_key, kind, body, created_ms, next_attempt_ms)
             VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING
             """,
-            (*notice, now_ms, now_ms),
+            (*notice, now_ms, now_ms + hold_ms),
         ).rowcount
     return added
+
+
+def cover(connection: sqlite3.Connection, covered: Iterable[tuple[str, str]], now_ms: int) -> None:
+    """Count notices (channel and key) as told, because another one speaks for them."""
+    connection.executemany(
+        """
+        INSERT INTO outbox (channel, idempotency_key, kind, body, created_ms, next_attempt_ms,
+            delivered_ms)
+        VALUES (?1, ?2, ?3, '{}', ?4, ?4, ?4) ON CONFLICT DO NOTHING
+        """,
+        ((channel, key, COVERED, now_ms) for channel, key in covered),
+    )
+
+
+def told(connection: sqlite3.Connection, alarm_ids: Collection[str], since_ms: int) -> Told:
+    """What is remembered about some alarms, and how much each channel was given since a time."""
+    at_ms = connection.execute(
+        """
+        SELECT channel, idempotency_key, created_ms FROM outbox
+        WHERE about IN (SELECT value FROM json_each(?))
+        """,
+        (json.dumps(list(alarm_ids)),),
+    )
+    lately = connection.execute(
+        """
+        SELECT channel, count(*) FROM outbox WHERE created_ms > ? AND kind <> ? GROUP BY channel
+        """,
+        (since_ms, COVERED),
+    )
+    return Told({(channel, key): at for channel, key, at in at_ms.fetchall()}, dict(lately))
+
+
+def complete(
+    connection: sqlite3.Connection, alarm_id: str, more: Mapping[str, object], now_ms: int
+) -> int:
+    """Add to the documents about an alarm that wait and were never tried, and send them off.
+
+    How many those were.
+    """
+    rows = connection.execute(
+        """
+        SELECT id, body FROM outbox WHERE about = ? AND attempts = 0
+            AND delivered_ms IS NULL AND given_up_ms IS NULL
+        """,
+        (alarm_id,),
+    ).fetchall()
+    connection.executemany(
+        "UPDATE outbox SET body = ?, next_attempt_ms = ? WHERE id = ?",
+        (
+            (json.dumps(json.loads(body) | more, ensure_ascii=False), now_ms, entry_id)
+            for entry_id, body in rows
+        ),
+    )
+    return len(rows)
 
 
 def first(connection: sqlite3.Connection, channel: str) -> Waiting | None:
@@ -136,7 +191,14 @@ def stats(connection: sqlite3.Connection) -> list[Stats]:
 
 
 def forget(connection: sqlite3.Connection, before_ms: int) -> int:
-    """Drop what was delivered or given up before ``before_ms``; how many entries that were."""
+    """Drop what was delivered or given up before ``before_ms``; how many entries that were.
+
+    What is about an alarm that is still open stays, or it would be told again.
+    """
     return connection.execute(
-        "DELETE FROM outbox WHERE delivered_ms < ?1 OR given_up_ms < ?1", (before_ms,)
+        """
+        DELETE FROM outbox WHERE (delivered_ms < ?1 OR given_up_ms < ?1)
+            AND about NOT IN (SELECT id FROM alarm WHERE NOT closed)
+        """,
+        (before_ms,),
     ).rowcount

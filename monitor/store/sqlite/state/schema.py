@@ -92,3 +92,35 @@ TABLES = (
     ) STRICT
     """,
 )
+
+EXPLANATIONS = (
+    """
+    CREATE TABLE explanation (
+        alarm TEXT PRIMARY KEY,
+        at_ms INTEGER NOT NULL,
+        body TEXT NOT NULL
+    ) STRICT, WITHOUT ROWID
+    """,
+)
+
+DELIVERY = (
+    # The part of a key before its first slash: the alarm that the notice is about.
+    """
+    ALTER TABLE outbox ADD COLUMN about TEXT
+    AS (substr(idempotency_key, 1, instr(idempotency_key, '/') - 1))
+    """,
+    "CREATE INDEX outbox_by_alarm ON outbox (about)",
+    "CREATE INDEX outbox_by_time ON outbox (created_ms)",
+    """
+    CREATE TABLE meta (
+        key TEXT PRIMARY KEY,
+        value BLOB NOT NULL
+    ) STRICT, WITHOUT ROWID
+    """,
+    """
+    CREATE TABLE spent_link (
+        nonce TEXT PRIMARY KEY,
+        expires_ms INTEGER NOT NULL
+    ) STRICT, WITHOUT ROWID
+    """,
+)

@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.store.rows import AlarmRow, Notice
 from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.state import outbox
-from monitor.store.sqlite.state.outbox import Notice, Stats, Waiting
+from monitor.store.sqlite.state import alarms, outbox
+from monitor.store.sqlite.state.outbox import Stats, Waiting
 
 
 def notice(key: str, channel: str = "phone") -> Notice:
@@ -135,3 +136,63 @@ def test_the_first_is_always_the_earliest_then_the_oldest(
         expected = min(waiting, key=lambda entry_id: (waiting[entry_id], entry_id), default=None)
         assert (entry.id if entry else None) == expected
     database.close()
+
+
+def test_what_was_told_of_an_alarm_is_remembered(database: Database) -> None:
+    """By channel and key with the time, delivered or not, and of no alarm but those asked for."""
+    with database.transaction() as connection:
+        outbox.add(connection, [notice("a/raised"), notice("a/raised", "mail")], 5)
+        outbox.add(connection, [notice("a/escalated/vet", "vet"), notice("ab/raised")], 7)
+        outbox.delivered(connection, 1, 6)
+        outbox.cover(connection, [("phone", "b/raised")], 8)
+
+        told = outbox.told(connection, ["a", "b"], since_ms=0)
+
+    assert told.at_ms == {
+        ("phone", "a/raised"): 5,
+        ("mail", "a/raised"): 5,
+        ("vet", "a/escalated/vet"): 7,
+        ("phone", "b/raised"): 8,
+    }
+
+
+def test_what_a_channel_was_given_of_late_is_counted(database: Database) -> None:
+    """From after a time on, whatever it was about; what a summary spoke for does not count."""
+    with database.transaction() as connection:
+        outbox.add(connection, [notice("a/raised")], 10)
+        outbox.add(connection, [notice("b/raised"), notice("summary/11"), notice("c", "mail")], 11)
+        outbox.cover(connection, [("phone", "d/raised")], 11)
+
+        assert outbox.told(connection, [], since_ms=10).lately == {"phone": 2, "mail": 1}
+
+
+def test_what_a_summary_speaks_for_is_never_sent(database: Database) -> None:
+    """It counts as told: putting it in line again changes nothing."""
+    with database.transaction() as connection:
+        outbox.cover(connection, [("phone", "a/raised")], 5)
+        outbox.cover(connection, [("phone", "a/raised")], 6)
+        assert outbox.add(connection, [notice("a/raised")], 7) == 0
+
+    assert first(database) is None
+    with database.reading() as connection:
+        assert outbox.stats(connection) == []
+
+
+def test_what_is_about_an_open_alarm_is_not_forgotten(database: Database) -> None:
+    """Else an alarm that stands for months would be told again."""
+    with database.transaction() as connection:
+        alarms.put(
+            connection,
+            [
+                AlarmRow("open", "cork-cube", "unacknowledged", 0, False, "{}"),
+                AlarmRow("over", "cork-cube", "normal", 0, True, "{}"),
+            ],
+        )
+        outbox.add(connection, [notice(key) for key in ("open/raised", "over/raised", "other")], 0)
+        for entry_id in (1, 2, 3):
+            outbox.delivered(connection, entry_id, 1)
+
+        assert outbox.forget(connection, before_ms=10) == 2
+        assert list(outbox.told(connection, ["open", "over"], 0).at_ms) == [
+            ("phone", "open/raised")
+        ]

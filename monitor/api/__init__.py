@@ -1,0 +1,1 @@
+"""The HTTP face: JSON under ``/api/v1``, health and metrics at the root."""

@@ -1,0 +1,44 @@
+"""The application: all routes under one roof, with one shape of error and one gate."""
+
+from fastapi import APIRouter, FastAPI
+
+from monitor import __version__
+from monitor.api import (
+    alarms,
+    climate,
+    events,
+    health,
+    journal,
+    links,
+    places,
+    problems,
+    species,
+)
+from monitor.api.access import OwnMachineOnly
+from monitor.api.parts import Parts
+
+PREFIX = "/api/v1"
+
+
+def create_app(parts: Parts) -> FastAPI:
+    """The HTTP face over the daemon's parts."""
+    app = FastAPI(
+        title="dewkeep",
+        version=__version__,
+        summary="The climate of living enclosures: readings, alarms, set-up, journal.",
+        docs_url=None,  # its page loads scripts from elsewhere
+        redoc_url=None,
+        responses=problems.RESPONSES,
+        generate_unique_id_function=lambda route: route.name,
+    )
+    app.state.parts = parts
+    problems.install(app)
+    if not parts.needs_token:
+        app.add_middleware(OwnMachineOnly)
+    api = APIRouter(prefix=PREFIX)
+    for module in (places, climate, alarms, journal, species, events, health):
+        api.include_router(module.router)
+    app.include_router(api)
+    app.include_router(health.root)
+    app.include_router(links.router)
+    return app

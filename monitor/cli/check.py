@@ -1,0 +1,29 @@
+"""``dewkeep check``: are settings and set-up in order, without starting anything."""
+
+import click
+
+from monitor.cli.options import config_option
+from monitor.notify.kinds import channels
+from monitor.setup.file import load_setup
+from monitor.setup.settings import Settings
+from monitor.species.library import load_library
+
+
+@click.command("check")
+@config_option
+def command(settings: Settings) -> None:
+    """Check settings, secrets, species and set-up without starting.
+
+    Exit code 0 if all is well, else 2 and one line for each thing: `file: key: what is wrong`.
+    """
+    library = load_library(settings.setup.species)
+    settings.broker.secret()
+    channels(settings, clock=lambda: 0)  # they are made, but deliver nothing
+    if settings.setup.file is None:
+        click.echo("settings are in order; no set-up file is named (setup.file)")
+        return
+    setup = load_setup(settings.setup.file, library)
+    probes = sum(len(place.probe) for place in setup.places)
+    click.echo(
+        f"in order: {len(setup.enclosure)} enclosures, {len(setup.room)} rooms, {probes} probes"
+    )

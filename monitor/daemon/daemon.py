@@ -1,0 +1,177 @@
+"""The daemon: every part in its place, started in order, stopped in the opposite order."""
+
+import logging
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+
+from monitor.api.access import is_loopback
+from monitor.api.app import create_app
+from monitor.api.parts import Parts
+from monitor.daemon import web_server
+from monitor.daemon.broker import EmbeddedBroker
+from monitor.errors import Problem, SettingsError
+from monitor.ingest.link import Link
+from monitor.ingest.live import Hub
+from monitor.ingest.loop import IngestLoop
+from monitor.ingest.pipeline import Pipeline
+from monitor.ingest.rejects import Rejects
+from monitor.ingest.topics import Template
+from monitor.jobs.clockwork import Clockwork
+from monitor.jobs.explainer import Explainer
+from monitor.jobs.foresight import Foresight
+from monitor.notify.board import AlarmBoard
+from monitor.notify.courier import Courier
+from monitor.notify.heartbeat import Heartbeat
+from monitor.notify.kinds import channels
+from monitor.notify.target import Target
+from monitor.setup.file import load_setup
+from monitor.setup.settings import HeartbeatSettings, Settings
+from monitor.species.library import Library, load_library
+from monitor.store.sqlite.database import Database
+from monitor.store.sqlite.readings import SqliteReadings
+from monitor.store.sqlite.state import setup, tokens
+from monitor.web import pages
+
+log = logging.getLogger(__name__)
+
+BROKER_WITHIN_S = 5.0
+"""How long `ready` waits for the broker; without one the daemon is up and says what it lacks."""
+FROM_FILE = "set-up file"
+"""Who changed the set-up when the file at start did."""
+
+Clock = Callable[[], int]
+
+
+def wall_clock() -> int:
+    """Epoch milliseconds now."""
+    return time.time_ns() // 1_000_000
+
+
+def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = wall_clock) -> None:
+    """Run in the foreground until SIGTERM or SIGINT; ``say`` is told when it is ready.
+
+    Raises:
+        SettingsError: the port, the set-up file, a species, a secret or the tokens that an open
+            address needs cannot be had.
+        StoreError: the database cannot be opened.
+    """
+    with ExitStack() as stack:
+        server = settings.server
+        listening = stack.enter_context(web_server.bind(server.host, server.port))
+        library = load_library(settings.setup.species)
+        database = Database(settings.store.path)
+        stack.callback(database.close)
+        _apply_setup_file(settings, library, database, clock())
+        needs_token = not is_loopback(server.host)
+        if needs_token:
+            _require_tokens(settings, database)
+        if settings.broker.embedded:
+            broker = EmbeddedBroker(settings.broker.host, settings.broker.port)
+            broker.start()
+            stack.callback(broker.stop)
+
+        readings = SqliteReadings(database)
+        hub, rejects = Hub(), Rejects()
+        courier = Courier(database, channels(settings, clock=clock), clock=clock)
+        explainer = Explainer(database, readings, clock, courier.wake)
+        pipeline = Pipeline(
+            database,
+            readings,
+            settings,
+            library,
+            hub,
+            rejects,
+            told=courier.wake,
+            raised=explainer.look,
+            now_ms=clock(),
+        )
+        link = Link(
+            settings.broker,
+            [Template(source).filter for source in settings.source],
+            f"dewkeep-state/{settings.broker.client_id}",
+        )
+        loop = IngestLoop(link, pipeline, clock)
+        clockwork = Clockwork()
+        clockwork.daily("forget", 3, 17, lambda: loop.ask(Pipeline.forget).result())
+        board = AlarmBoard(settings.broker, database, clock=clock)
+        for part in (courier, explainer, loop, board, clockwork):
+            part.start()
+            stack.callback(part.stop)
+        for heartbeat in _heartbeats(settings.heartbeat, lambda: _well(loop, courier), clock):
+            heartbeat.start()
+            stack.callback(heartbeat.stop)
+
+        app = create_app(
+            Parts(
+                database=database,
+                readings=readings,
+                loop=loop,
+                hub=hub,
+                rejects=rejects,
+                library=library,
+                foresight=Foresight(readings, library, clock),
+                courier=courier,
+                clock=clock,
+                needs_token=needs_token,
+            )
+        )
+        pages.install(app)
+
+        def when_up() -> None:
+            until = time.monotonic() + BROKER_WITHIN_S
+            while not link.state.connected and time.monotonic() < until:
+                time.sleep(0.01)
+            if not link.state.connected:
+                log.warning("up, but without a broker yet: %s", link.state.says)
+            say(f"ready on http://{server.host}:{server.port}")
+
+        web_server.serve(app, listening, when_up, before_exit=hub.end)
+        log.info("stopping")
+
+
+def _apply_setup_file(
+    settings: Settings, library: Library, database: Database, now_ms: int
+) -> None:
+    if settings.setup.file is None:
+        return
+    wanted = load_setup(settings.setup.file, library)
+    with database.transaction() as connection:
+        for place in wanted.places:
+            setup.put(connection, place, who=FROM_FILE, now_ms=now_ms)
+
+
+def _require_tokens(settings: Settings, database: Database) -> None:
+    with database.reading() as connection:
+        usable = [token for token in tokens.everyone(connection) if token.revoked_ms is None]
+    if not usable:
+        raise SettingsError(
+            [
+                Problem(
+                    "settings",
+                    "server.host",
+                    f"{settings.server.host} can be reached from other machines, so tokens are "
+                    "needed first: dewkeep token new --scope operate",
+                )
+            ]
+        )
+
+
+def _heartbeats(
+    settings: HeartbeatSettings, healthy: Callable[[], bool], clock: Clock
+) -> Iterator[Heartbeat]:
+    """The heartbeat, if one is set up."""
+    if settings.url is not None:
+        target = Target(settings.url, allow_private=settings.allow_private, clock=clock)
+        yield Heartbeat(target, method=settings.method, every_s=settings.every_s, healthy=healthy)
+
+
+def _well(loop: IngestLoop, courier: Courier) -> bool:
+    """Whether readings come in and are kept, and the channels' loops run."""
+    state = loop.state()
+    return (
+        state.alive
+        and state.store_says is None
+        and loop.link.state.connected
+        and all(channel.alive for channel in courier.health())
+    )

@@ -1,0 +1,97 @@
+"""The HTTP server: uvicorn, started on a socket of ours and stopped without waiting for streams."""
+
+import asyncio
+import contextlib
+import signal
+import socket
+from collections.abc import Callable, Iterator
+
+import uvicorn
+from fastapi import FastAPI
+
+from monitor.errors import Problem, SettingsError
+
+GRACE_S = 3
+"""How long requests under way may take when the server stops."""
+
+
+def bind(host: str, port: int) -> socket.socket:
+    """A listening socket.
+
+    Raises:
+        SettingsError: the port is taken or the address is not of this machine.
+    """
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listening = socket.socket(family, socket.SOCK_STREAM)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind((host.strip("[]"), port))
+        listening.listen(128)
+    except OSError as exc:
+        listening.close()
+        raise SettingsError(
+            [
+                Problem(
+                    "settings",
+                    "server.port",
+                    f"cannot listen on {host}:{port} ({exc.strerror}); is dewkeep running "
+                    "already? Choose another port or stop what uses this one",
+                )
+            ]
+        ) from exc
+    return listening
+
+
+class _Server(uvicorn.Server):
+    """uvicorn that lets us say what happens first when a signal asks it to stop."""
+
+    def __init__(self, config: uvicorn.Config, before_exit: Callable[[], None]) -> None:
+        super().__init__(config)
+        self._before_exit = before_exit
+
+    @contextlib.contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """SIGTERM and SIGINT end the streams, then the server; open streams would hold it up."""
+        loop = asyncio.get_running_loop()
+        for number in (signal.SIGTERM, signal.SIGINT):
+            loop.add_signal_handler(number, self.ask_to_exit)
+        yield
+
+    def ask_to_exit(self) -> None:
+        """Stop soon; asked twice, stop at once."""
+        self.force_exit = self.should_exit
+        self.should_exit = True
+        self._before_exit()
+
+
+def serve(
+    app: FastAPI,
+    listening: socket.socket,
+    when_up: Callable[[], None],
+    before_exit: Callable[[], None],
+) -> None:
+    """Answer requests until a signal comes; ``when_up`` is called once they are answered."""
+    config = uvicorn.Config(
+        app,
+        log_config=None,
+        access_log=False,
+        lifespan="off",
+        server_header=False,
+        timeout_graceful_shutdown=GRACE_S,
+    )
+    server = _Server(config, before_exit)
+
+    async def run() -> None:
+        up = asyncio.create_task(_announce(server, when_up))
+        await server.serve(sockets=[listening])
+        await up
+
+    asyncio.run(run())
+
+
+async def _announce(server: uvicorn.Server, when_up: Callable[[], None]) -> None:
+    while not (server.started or server.should_exit):
+        await asyncio.sleep(0.005)
+    if server.started:
+        # It may wait for the broker, which must not hold up requests.
+        await asyncio.to_thread(when_up)

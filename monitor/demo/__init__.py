@@ -1,0 +1,1 @@
+"""The demo: dewkeep as it is, over a simulated room."""

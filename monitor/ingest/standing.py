@@ -1,0 +1,91 @@
+"""The set-up in force, compiled for the ingest: who publishes, what is watched, who is told."""
+
+import datetime as dt
+import logging
+import sqlite3
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from monitor.alarms.notices import Whereabouts, whereabouts
+from monitor.alarms.rules import Rules, compile_rules
+from monitor.errors import DewkeepError
+from monitor.ingest.roster import Roster
+from monitor.quantities import Quantity
+from monitor.setup.models import Enclosure, Setup
+from monitor.setup.ranges import ranges_of
+from monitor.setup.settings import Settings
+from monitor.species.library import Library
+from monitor.species.ranges import Zone, ZoneRange
+from monitor.store.readings import ReadingStore, SeriesKey
+from monitor.store.sqlite.state import setup as setup_state
+from monitor.times import DAY_MS
+
+log = logging.getLogger(__name__)
+
+USUAL = (Quantity.TEMPERATURE, Quantity.HUMIDITY)
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One revision of the set-up, as of one day."""
+
+    revision: int
+    until_ms: int
+    """When the ranges are to be looked up again: some enclosure's next midnight."""
+    series: Mapping[SeriesKey, int]
+    """All series known when it was compiled."""
+    roster: Roster
+    rules: Rules
+    places: Mapping[str, Whereabouts]
+
+
+def stand(
+    connection: sqlite3.Connection,
+    library: Library,
+    settings: Settings,
+    readings: ReadingStore,
+    now_ms: int,
+) -> Standing:
+    """Compile the set-up that is stored; probes get the series that nearly all of them send."""
+    setup = setup_state.everything(connection)
+    usual = [
+        SeriesKey(place.id, probe.id, quantity)
+        for place in setup.places
+        for probe in place.probe
+        for quantity in USUAL
+    ]
+    known = {**readings.known_series(), **dict(zip(usual, readings.series_ids(usual), strict=True))}
+    return Standing(
+        revision=setup_state.revision(connection),
+        until_ms=min(
+            (_midnight_ms(enclosure, now_ms) for enclosure in setup.enclosure),
+            default=now_ms + DAY_MS,
+        ),
+        series=known,
+        roster=Roster(setup, settings.source, known),
+        rules=compile_rules(setup, _ranges(setup, library, now_ms), settings.alarms),
+        places=whereabouts(setup),
+    )
+
+
+def _ranges(setup: Setup, library: Library, now_ms: int) -> dict[tuple[str, Zone], ZoneRange]:
+    found: dict[tuple[str, Zone], ZoneRange] = {}
+    for enclosure in setup.enclosure:
+        try:
+            ranges = ranges_of(enclosure, library, _local(enclosure, now_ms).date())
+        except DewkeepError as exc:
+            # A profile that went missing must not end the watch over everyone else.
+            log.error("enclosure %s is watched by its own ranges only: %s", enclosure.id, exc)
+            ranges = enclosure.range
+        found |= {(enclosure.id, zone): span for zone, span in ranges.items()}
+    return found
+
+
+def _local(enclosure: Enclosure, at_ms: int) -> dt.datetime:
+    return dt.datetime.fromtimestamp(at_ms / 1000, enclosure.zone_info)
+
+
+def _midnight_ms(enclosure: Enclosure, now_ms: int) -> int:
+    tomorrow = _local(enclosure, now_ms).date() + dt.timedelta(days=1)
+    midnight = dt.datetime.combine(tomorrow, dt.time(), enclosure.zone_info)
+    return round(midnight.timestamp() * 1000)

@@ -1,0 +1,44 @@
+"""What the pages are made from, once it has been looked up."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from monitor.alarms.model import Alarm
+from monitor.setup.journal import Misted
+from monitor.setup.models import Probe, Setup
+from monitor.species.library import Library
+from monitor.store.readings import Buckets, Latest, SeriesKey
+
+
+class Past(NamedTuple):
+    """The last day of one enclosure: the humidity of one probe, and the mistings."""
+
+    probe: Probe
+    humidity: Buckets
+    mistings: Sequence[Misted]
+
+
+class Explanation(NamedTuple):
+    """Why an alarm was raised, and what to look at first."""
+
+    says: str
+    check_first: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """All that the room page is made from.
+
+    ``alarms`` are those that are not over; ``explanations`` are by alarm and ``past`` by enclosure,
+    where there are any; ``troubles`` says what ails dewkeep itself.
+    """
+
+    now_ms: int
+    setup: Setup
+    library: Library
+    latest: Mapping[SeriesKey, Latest]
+    alarms: Sequence[Alarm]
+    explanations: Mapping[str, Explanation] = field(default_factory=dict)
+    past: Mapping[str, Past] = field(default_factory=dict)
+    troubles: Sequence[str] = ()

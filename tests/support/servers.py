@@ -1,0 +1,95 @@
+"""Real servers for tests: found on this machine, started on free ports, ended by process id."""
+
+import os
+import shutil
+import socket
+import subprocess
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+
+from tests.support.waiting import eventually
+
+
+def free_port() -> int:
+    """A TCP port that nothing listens on just now."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+        return port
+
+
+def program(name: str) -> str:
+    """The path of an installed server; skips the test without it, fails it in CI."""
+    found = shutil.which(name, path=f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin")
+    if found is None:
+        message = f"{name} is not installed; tests/run installs it on Debian as root"
+        if os.environ.get("CI"):
+            pytest.fail(message)
+        pytest.skip(message)
+    return found
+
+
+def listens(port: int) -> bool:
+    """Whether something accepts connections on a local port."""
+    with socket.socket() as probe:
+        probe.settimeout(0.5)
+        return probe.connect_ex(("127.0.0.1", port)) == 0
+
+
+class Mosquitto:
+    """A real MQTT broker that can be stopped, killed and started again on the same port."""
+
+    def __init__(self, folder: Path, extra: Sequence[str] = ()) -> None:
+        self.port = free_port()
+        self._program = program("mosquitto")
+        self._config = folder / "mosquitto.conf"
+        self._log = folder / "mosquitto.log"
+        self._saved = folder / "mosquitto.db"
+        anonymous = not any(line.startswith("password_file") for line in extra)
+        self._config.write_text(
+            "\n".join(
+                [
+                    f"listener {self.port} 127.0.0.1",
+                    f"allow_anonymous {'true' if anonymous else 'false'}",
+                    "max_queued_messages 0",
+                    "max_inflight_messages 1000",
+                    "persistence true",
+                    f"persistence_location {folder}/",
+                    "autosave_interval 1",
+                    "autosave_on_changes true",
+                    "user root" if os.geteuid() == 0 else "",
+                    *extra,
+                ]
+            )
+            + "\n"
+        )
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> "Mosquitto":
+        """Start it and wait until it accepts connections."""
+        with self._log.open("ab") as log:
+            self._process = subprocess.Popen(
+                [self._program, "-c", str(self._config)], stdout=log, stderr=log
+            )
+        eventually(lambda: listens(self.port), f"mosquitto listening ({self._log.read_text()})")
+        return self
+
+    def forget(self) -> None:
+        """While it is not running: lose all that it had saved."""
+        self._saved.unlink(missing_ok=True)
+
+    def stop(self) -> None:
+        """Stop it in good order; it saves its sessions."""
+        if self._process is not None:
+            self._process.terminate()
+            self._process.wait(10)
+            self._process = None
+
+    def kill(self) -> None:
+        """End it as a power cut would."""
+        if self._process is not None:
+            self._process.kill()
+            self._process.wait(10)
+            self._process = None

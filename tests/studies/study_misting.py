@@ -126,7 +126,7 @@ def study(kind: Kind, number: int) -> Case:
     )
     spent = time.perf_counter() - before
     errors, held = _rates(found, life.drying_rate)
-    recall, precision = _found(probe, life)
+    recall, precision = _found(probe, life, daylight(world))
     trials: tuple[Trial, ...] = ()
     infeasible, rightly = None, None
     if found.plan is not None:
@@ -170,9 +170,9 @@ def _rates(
     return (errors[0], errors[1]), (held[0], held[1])
 
 
-def _found(probe: Climate, life: Life) -> tuple[float, float]:
+def _found(probe: Climate, life: Life, lights: Daylight) -> tuple[float, float]:
     """Recall and precision of what the air alone shows."""
-    rises = np.array([rise.at_ms for rise in seen_in_air(probe).rises], dtype=np.int64)
+    rises = np.array([rise.at_ms for rise in seen_in_air(probe, lights).rises], dtype=np.int64)
     given = np.array([each.at_ms for each in life.given], dtype=np.int64)
     near = np.abs(rises[:, None] - given) < NEAR_MS
     return float(near.any(axis=0).mean()), float(near.any(axis=1).mean()) if len(rises) else 1.0

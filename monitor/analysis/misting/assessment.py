@@ -122,7 +122,7 @@ def assess(
     cannot = unreadable(climate, start_ms, at_ms)
     if cannot is not None:
         return Assessment(at_ms, cannot)
-    found = seen_in_air(climate)
+    found = seen_in_air(climate, daylight)
     reported = [each for each in reported if start_ms <= each.at_ms < at_ms]
     merged = merge(found.rises, reported, rejected)
     cannot = unmisted(merged)

@@ -14,6 +14,7 @@ import numpy as np
 
 from monitor.air import saturation_vapour_pressure
 from monitor.analysis.misting.climate import Climate, Column, Times, density_per_kpa
+from monitor.setup.daylight import Daylight
 from monitor.times import MINUTE_MS
 
 BEFORE_MIN = 8.0
@@ -27,6 +28,10 @@ LEAST_RISE = 0.25
 """g/m3 below which a rise is not worth the name."""
 APART_MS = 15 * MINUTE_MS
 """Two rises closer than this count as one."""
+SWITCH_MS = 25 * MINUTE_MS
+"""How long after the lights were switched a rise may be leaves and warmth."""
+STILL_RISING = 0.5
+"""Share of a rise that the next ten minutes would add, from which it is no misting then."""
 LID_MS = 30 * MINUTE_MS
 """How long after a loss a rise may be the air coming back."""
 HALVING_MS = 360 * MINUTE_MS
@@ -60,8 +65,13 @@ def content(climate: Climate) -> Column:
     return per_kpa * saturation_vapour_pressure(climate.temperature) * climate.humidity / 100.0
 
 
-def seen(climate: Climate) -> Seen:
-    """Find sudden rises and losses of vapour in a probe's record."""
+def seen(climate: Climate, daylight: Daylight | None = None) -> Seen:
+    """Find sudden rises and losses of vapour in a probe's record.
+
+    Args:
+        climate: what the probe reported.
+        daylight: the lamp timer: at its switching, what goes on rising is no misting.
+    """
     if len(climate) < 2 * FEWEST_READINGS:
         return Seen((), ())
     vapour = content(climate)
@@ -83,6 +93,9 @@ def seen(climate: Climate) -> Seen:
             continue
         if step.height[i] < LEAST_RISE or _comes_back(climate.at_ms, step, losses, i):
             continue
+        growing = 10.0 * step.slope_after[i] > STILL_RISING * step.height[i]
+        if growing and daylight is not None and _just_switched(daylight, int(climate.at_ms[i])):
+            continue
         at_ms = _onset_ms(minutes, vapour, climate.at_ms, step, i, gap)
         rises.append(Rise(at_ms, float(step.height[i]), float(certainty[i])))
     rises.sort(key=lambda rise: rise.at_ms)
@@ -99,6 +112,8 @@ class _Steps:
     apart: Column
     before: Column
     after: Column
+    slope_after: Column
+    """g/m3 a minute."""
 
 
 def _steps(minutes: Column, vapour: Column, gap: float, width: float) -> _Steps:
@@ -125,7 +140,7 @@ def _steps(minutes: Column, vapour: Column, gap: float, width: float) -> _Steps:
     error = np.sqrt(
         1.0 / np.maximum(n, 1.0) + 1.0 / np.maximum(n2, 1.0) + (t2 - t) ** 2 / (tt + tt2)
     )
-    return _Steps(height, error, y2 - y, y + vapour.mean(), y2 + vapour.mean())
+    return _Steps(height, error, y2 - y, y + vapour.mean(), y2 + vapour.mean(), ty2 / tt2)
 
 
 def _noise(vapour: Column) -> float:
@@ -157,6 +172,12 @@ def _comes_back(at_ms: Times, step: _Steps, losses: list[int], i: int) -> bool:
         0 <= at_ms[i] - at_ms[loss] <= LID_MS and step.after[i] < step.before[loss]
         for loss in losses
     )
+
+
+def _just_switched(daylight: Daylight, at_ms: int) -> bool:
+    """Whether the lights were switched shortly before or, within a few minutes, after."""
+    before, after = daylight.is_day(np.array([at_ms - SWITCH_MS, at_ms + 5 * MINUTE_MS]))
+    return bool(before != after)
 
 
 def _onset_ms(

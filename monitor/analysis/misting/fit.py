@@ -16,8 +16,10 @@ from monitor.analysis.misting.state_space import Innovations, Matrix, Observed, 
 
 CONFIDENCE_Z = 1.6448536
 """Of a two-sided 90 % interval."""
-FLOOR = 0.01
+FLOOR = 0.012
 """Least standard error of ln lambda."""
+PHASE_FLOOR = 0.04
+"""More of it for each unit of ln(day / night): rates that differ so much are not constant either."""
 FILM_FLOOR = 0.09
 """The same where the mist wets surfaces first: by trial on simulated enclosures (docs/misting.md)."""
 FILM_GAIN = 30.0
@@ -108,11 +110,10 @@ class Fit:
 
     def _rate(self, weights: Column) -> Rate:
         log_rate = float(weights @ self.parameters[:2])
-        error = np.hypot(
-            np.sqrt(weights @ self.covariance[:2, :2] @ weights),
-            FILM_FLOOR if self.wets else FLOOR,
-        )
-        reach = CONFIDENCE_Z * float(error)
+        variance = weights @ self.covariance[:2, :2] @ weights
+        variance += (FILM_FLOOR if self.wets else FLOOR) ** 2
+        variance += (PHASE_FLOOR * self.parameters[1]) ** 2
+        reach = CONFIDENCE_Z * float(np.sqrt(variance))
         return Rate(*np.exp([log_rate, log_rate - reach, log_rate + reach]).tolist())
 
 

@@ -16,6 +16,8 @@ SETTLE_S = 360.0
 """After a misting: how long the air mixes and an ordinary probe catches up."""
 LID_S = 900.0
 """After a sudden loss: how long a lid may have been open."""
+SWITCH_S = 1200.0
+"""After the lights were switched: leaves, glass and ground are between two states."""
 LONG_GAP_S = 3600.0
 """Without readings for that long, the content has to be found anew."""
 GROUND_H = (1.0, 4.0)
@@ -62,6 +64,8 @@ def observe(
     anew |= _after_gaps(measured, round(LONG_GAP_S / grid.step_s))
     misted = np.zeros(count)
     disturbed = [(loss.at_ms, LID_S) for loss in losses]
+    for switched in np.flatnonzero(np.diff(grid.lit.astype(np.int8))).tolist():
+        disturbed.append((grid.start_ms + grid.step_ms * switched, grid.step_s + SWITCH_S))
     for misting in mistings:
         seconds = misting.seconds or 0.0
         disturbed.append((misting.at_ms, seconds + settle_s))

@@ -27,7 +27,7 @@ BOOTSTRAPS = 400
 BLOCK_DAYS = 2
 """Neighbouring days hang together."""
 BAND = (0.1, 0.9)
-WEATHER = 1.0
+WEATHER = 0.85
 """How far the mean of the days to come may lie from that of the logged ones, in standard deviations
 of a day's mean: weather that remembers some 60 h changes slowly, and two weeks of it are few."""
 

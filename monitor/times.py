@@ -1,11 +1,13 @@
 """Times at the edges: RFC 3339 text outside, integer epoch milliseconds (UTC) inside."""
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 SECOND_MS = 1_000
 MINUTE_MS = 60_000
 HOUR_MS = 3_600_000
 DAY_MS = 86_400_000
+
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 def rfc3339(at_ms: int) -> str:
@@ -27,3 +29,16 @@ def parse_rfc3339(text: str) -> int:
             raise ValueError(f"{text!r} has no offset; write 2026-01-01T20:00:00Z or +01:00")
         when = when.replace(tzinfo=UTC)
     return round(when.timestamp() * 1000)
+
+
+def duration(ms: int) -> str:
+    """A length of time in words, to the minute: ``2 h 5 min``."""
+    hours, minutes = divmod(round(ms / MINUTE_MS), 60)
+    if not hours:
+        return f"{minutes} min"
+    return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+
+
+def day_in_words(day: date) -> str:
+    """A day without its year, in whatever locale: ``25 Nov``."""
+    return f"{day.day} {_MONTHS[day.month - 1]}"

@@ -10,8 +10,11 @@ from monitor.api import (
     health,
     journal,
     links,
+    nights,
     places,
     problems,
+    rehearsal,
+    settling,
     species,
 )
 from monitor.api.access import OwnMachineOnly
@@ -36,7 +39,10 @@ def create_app(parts: Parts) -> FastAPI:
     if not parts.needs_token:
         app.add_middleware(OwnMachineOnly)
     api = APIRouter(prefix=PREFIX)
-    for module in (places, climate, alarms, journal, species, events, health):
+    for module in (
+        *(places, climate, settling, alarms, nights, rehearsal),
+        *(journal, species, events, health),
+    ):
         api.include_router(module.router)
     app.include_router(api)
     app.include_router(health.root)

@@ -3,33 +3,21 @@
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
-from pydantic import BeforeValidator, WithJsonSchema
 
 from monitor.analysis.now import probe_now
 from monitor.api.access import MayView
 from monitor.api.parts import GivenParts, Parts
-from monitor.api.problems import unfit
+from monitor.api.spans import From, To, span
 from monitor.errors import NotFound
 from monitor.quantities import MEASURED, Quantity, unit_of
 from monitor.setup.models import Enclosure, Probe, Room
 from monitor.store.readings import Latest, SeriesKey
 from monitor.store.sqlite.state import setup
-from monitor.times import DAY_MS, parse_rfc3339, rfc3339
+from monitor.times import DAY_MS, rfc3339
 
 router = APIRouter(tags=["climate"])
 
 MOST_POINTS = 10_000
-
-
-def _instant(value: object) -> object:
-    return parse_rfc3339(value) if isinstance(value, str) else value
-
-
-Instant = Annotated[
-    int,
-    BeforeValidator(_instant),
-    WithJsonSchema({"type": "string", "format": "date-time"}),
-]
 
 
 @router.get("/enclosures/{enclosure}/climate")
@@ -66,8 +54,8 @@ def get_series(
     _who: MayView,
     probe: Annotated[str, Query()],
     quantity: Annotated[Quantity, Query()],
-    start: Annotated[Instant | None, Query(alias="from", description="A day before `to`.")] = None,
-    end: Annotated[Instant | None, Query(alias="to", description="Now.")] = None,
+    start: From = None,
+    end: To = None,
     points: Annotated[int, Query(ge=1, le=MOST_POINTS)] = 600,
 ) -> dict[str, Any]:
     """One quantity of one probe over a span, in at most `points` buckets that keep extremes.
@@ -78,10 +66,7 @@ def get_series(
         place = setup.get(connection, enclosure).place
     if probe not in {known.id for known in place.probe}:
         raise NotFound(f"{enclosure!r} has no probe {probe!r}")
-    end_ms = parts.clock() if end is None else end
-    start_ms = end_ms - DAY_MS if start is None else start
-    if start_ms >= end_ms:
-        raise unfit((("query", "from"), f"must lie before `to` ({rfc3339(end_ms)})"))
+    start_ms, end_ms = span(start, end, parts.clock(), DAY_MS)
     buckets = parts.readings.buckets(
         SeriesKey(enclosure, probe, quantity), start_ms, end_ms, points
     )

@@ -14,6 +14,7 @@ from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
 from monitor.jobs.foresight import Foresight
 from monitor.notify.courier import Courier
+from monitor.setup.settings import Settings
 from monitor.species.library import Library
 from monitor.store.readings import ReadingStore
 from monitor.store.sqlite.database import Database
@@ -29,6 +30,7 @@ class Parts:
 
     database: Database
     readings: ReadingStore
+    settings: Settings
     loop: IngestLoop
     hub: Hub
     rejects: Rejects

@@ -120,14 +120,15 @@ def _put(
         says = f"is {place.id!r}, but the address names {place_id!r}"
         raise unfit((("body", "id"), says))
     if isinstance(place, Enclosure):
-        _check_species(parts, place)
+        check_species(parts, place)
     expected = _expected(if_match)
     revision = parts.ask(lambda pipeline, now_ms: pipeline.put_place(place, who, expected, now_ms))
     response.headers["ETag"] = f'"{revision}"'
     return place
 
 
-def _check_species(parts: Parts, enclosure: Enclosure) -> None:
+def check_species(parts: Parts, enclosure: Enclosure) -> None:
+    """Refuse an enclosure with a species that has no profile."""
     unknown = [
         (("body", *route), says) for route, says in unknown_species(enclosure, parts.library)
     ]

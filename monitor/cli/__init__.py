@@ -16,8 +16,10 @@ _COMMANDS = {
     "demo": "monitor.cli.demo",
     "export": "monitor.cli.export",
     "import": "monitor.cli.import_",
+    "rehearse": "monitor.cli.rehearse",
     "restore": "monitor.cli.restore",
     "serve": "monitor.cli.serve",
+    "settling": "monitor.cli.settling",
     "setup": "monitor.cli.setup",
     "token": "monitor.cli.token",
 }

@@ -20,6 +20,8 @@ from monitor.ingest.topics import Template
 from monitor.jobs.clockwork import Clockwork
 from monitor.jobs.explainer import Explainer
 from monitor.jobs.foresight import Foresight
+from monitor.jobs.nights import Nights
+from monitor.jobs.reporter import LOOK_EVERY_S, Reporter
 from monitor.notify.board import AlarmBoard
 from monitor.notify.courier import Courier
 from monitor.notify.heartbeat import Heartbeat
@@ -94,6 +96,10 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         loop = IngestLoop(link, pipeline, clock)
         clockwork = Clockwork()
         clockwork.daily("forget", 3, 17, lambda: loop.ask(Pipeline.forget).result())
+        if settings.report.channels:
+            nights = Nights(database, readings, library)
+            reporter = Reporter(database, nights, settings.report, clock, courier.wake)
+            clockwork.every("morning report", LOOK_EVERY_S, reporter.look)
         board = AlarmBoard(settings.broker, database, clock=clock)
         for part in (courier, explainer, loop, board, clockwork):
             part.start()
@@ -106,6 +112,7 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
             Parts(
                 database=database,
                 readings=readings,
+                settings=settings,
                 loop=loop,
                 hub=hub,
                 rejects=rejects,

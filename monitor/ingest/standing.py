@@ -1,26 +1,22 @@
 """The set-up in force, compiled for the ingest: who publishes, what is watched, who is told."""
 
 import datetime as dt
-import logging
 import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from monitor.alarms.notices import Whereabouts, whereabouts
 from monitor.alarms.rules import Rules, compile_rules
-from monitor.errors import DewkeepError
 from monitor.ingest.roster import Roster
 from monitor.quantities import Quantity
 from monitor.setup.models import Enclosure, Setup
-from monitor.setup.ranges import ranges_of
+from monitor.setup.ranges import ranges_in_force
 from monitor.setup.settings import Settings
 from monitor.species.library import Library
 from monitor.species.ranges import Zone, ZoneRange
 from monitor.store.readings import ReadingStore, SeriesKey
 from monitor.store.sqlite.state import setup as setup_state
 from monitor.times import DAY_MS
-
-log = logging.getLogger(__name__)
 
 USUAL = (Quantity.TEMPERATURE, Quantity.HUMIDITY)
 
@@ -69,16 +65,13 @@ def stand(
 
 
 def _ranges(setup: Setup, library: Library, now_ms: int) -> dict[tuple[str, Zone], ZoneRange]:
-    found: dict[tuple[str, Zone], ZoneRange] = {}
-    for enclosure in setup.enclosure:
-        try:
-            ranges = ranges_of(enclosure, library, _local(enclosure, now_ms).date())
-        except DewkeepError as exc:
-            # A profile that went missing must not end the watch over everyone else.
-            log.error("enclosure %s is watched by its own ranges only: %s", enclosure.id, exc)
-            ranges = enclosure.range
-        found |= {(enclosure.id, zone): span for zone, span in ranges.items()}
-    return found
+    return {
+        (enclosure.id, zone): span
+        for enclosure in setup.enclosure
+        for zone, span in ranges_in_force(
+            enclosure, library, _local(enclosure, now_ms).date()
+        ).items()
+    }
 
 
 def _local(enclosure: Enclosure, at_ms: int) -> dt.datetime:

@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Callable
+from datetime import UTC, datetime
 
 from apscheduler.events import EVENT_JOB_ERROR, JobExecutionEvent
 from apscheduler.executors.pool import ThreadPoolExecutor
@@ -28,6 +29,12 @@ class Clockwork:
     def daily(self, name: str, hour: int, minute: int, work: Callable[[], None]) -> None:
         """Run ``work`` every day at a UTC time."""
         self._scheduler.add_job(work, "cron", hour=hour, minute=minute, id=name)
+
+    def every(self, name: str, seconds: float, work: Callable[[], None]) -> None:
+        """Run ``work`` at the start and then again and again."""
+        self._scheduler.add_job(
+            work, "interval", seconds=seconds, id=name, next_run_time=datetime.now(UTC)
+        )
 
     def start(self) -> None:
         """Begin."""

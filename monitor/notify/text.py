@@ -17,7 +17,7 @@ class Text(NamedTuple):
     says: str
     """What is the matter, in a sentence or two."""
     more: tuple[str, ...]
-    """What else there is to say: why it is told now, and the link to acknowledge by."""
+    """Why it is told now, the link to acknowledge by, and the lines of a report."""
 
 
 def text_of(notice: Notice) -> Text:
@@ -27,6 +27,8 @@ def text_of(notice: Notice) -> Text:
 
 
 def _title(document: Mapping[str, Any]) -> str:
+    if document.get("event") == "morning":
+        return "Morning report"
     words = [str(document.get("enclosure_name", "dewkeep"))]
     if prefix := _PREFIX.get(document.get("event", "")):
         words.insert(0, prefix)
@@ -48,6 +50,8 @@ def _more(document: Mapping[str, Any]) -> list[str]:
         lines.append(f"Nobody acknowledged it within {minutes} min of telling {channel}.")
     if "acknowledge_url" in document:
         lines.append(f"Acknowledge: {document['acknowledge_url']}")
+    # A report's first line repeats what it says.
+    lines += filter(None, str(document.get("text", "")).splitlines()[1:])
     return [_line(line) for line in lines]
 
 

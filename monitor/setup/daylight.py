@@ -49,6 +49,22 @@ class Segment(NamedTuple):
     day: bool
 
 
+def reached_ms(wall: dt.datetime, zone: ZoneInfo) -> int:
+    """The first instant, epoch ms, at which the wall clock of ``zone`` reads ``wall`` or later."""
+    here = wall.replace(tzinfo=zone)
+    first = (here - _EPOCH) // _MS
+    second = (here.replace(fold=1) - _EPOCH) // _MS
+    if first <= second:
+        return first
+    # A skipped time (PEP 495): the jump lies between the two readings of it.
+    before, after = second, first
+    while after - before > 1:
+        middle = (before + after) // 2
+        read = (_EPOCH + middle * _MS).astimezone(zone).replace(tzinfo=None)
+        before, after = (before, middle) if read >= wall else (middle, after)
+    return after
+
+
 @dataclass(frozen=True, slots=True)
 class Daylight:
     """The lamp timer of one enclosure: two wall-clock times in its time zone.
@@ -121,24 +137,9 @@ class Daylight:
         switches = []
         while date <= last:
             for wall, day in of_a_day:
-                switches.append((self._reached_ms(dt.datetime.combine(date, wall)), day))
+                switches.append((reached_ms(dt.datetime.combine(date, wall), self.zone), day))
             date += dt.timedelta(days=1)
         return switches
-
-    def _reached_ms(self, wall: dt.datetime) -> int:
-        """The first instant at which the wall clock reads ``wall`` or later."""
-        here = wall.replace(tzinfo=self.zone)
-        first = (here - _EPOCH) // _MS
-        second = (here.replace(fold=1) - _EPOCH) // _MS
-        if first <= second:
-            return first
-        # A skipped time (PEP 495): the jump lies between the two readings of it.
-        before, after = second, first
-        while after - before > 1:
-            middle = (before + after) // 2
-            read = (_EPOCH + middle * _MS).astimezone(self.zone).replace(tzinfo=None)
-            before, after = (before, middle) if read >= wall else (middle, after)
-        return after
 
 
 @lru_cache(maxsize=4096)

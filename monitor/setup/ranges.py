@@ -1,11 +1,16 @@
 """The ranges an enclosure is watched against: what its inhabitants share, and the keeper's word."""
 
 import datetime as dt
+import logging
+from collections.abc import Mapping
 
+from monitor.errors import NotFound
 from monitor.setup.models import Enclosure
 from monitor.species.envelope import Envelope
 from monitor.species.library import Library
 from monitor.species.ranges import Spans, Zone, ZoneRange
+
+log = logging.getLogger(__name__)
 
 
 def envelope_of(enclosure: Enclosure, library: Library, on_date: dt.date) -> Envelope:
@@ -30,6 +35,20 @@ def ranges_of(enclosure: Enclosure, library: Library, on_date: dt.date) -> dict[
     for zone, own in enclosure.range.items():
         ranges[zone] = _overridden(ranges.get(zone, ZoneRange()), own)
     return ranges
+
+
+def ranges_in_force(
+    enclosure: Enclosure, library: Library, on_date: dt.date
+) -> Mapping[Zone, ZoneRange]:
+    """``ranges_of``, or the keeper's own ranges alone if the profile of an inhabitant is missing.
+
+    A profile that went missing must not end the watch over everyone else; the log tells.
+    """
+    try:
+        return ranges_of(enclosure, library, on_date)
+    except NotFound as exc:
+        log.error("enclosure %s is watched by its own ranges only: %s", enclosure.id, exc)
+        return enclosure.range
 
 
 def _overridden(shared: ZoneRange, own: ZoneRange) -> ZoneRange:

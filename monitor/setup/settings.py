@@ -10,7 +10,7 @@ from typing import Any, Literal, Self, TypeVar
 from pydantic import Field, model_validator
 
 from monitor.documents.base import Identifier, Model
-from monitor.documents.problems import Route, below, faults, key_of
+from monitor.documents.problems import Route, below, faults, hint, key_of
 from monitor.documents.toml import parse, read_toml
 from monitor.errors import Problem, SettingsError
 from monitor.setup.address import BaseAddress, Host, MqttServer, Port, WebAddress
@@ -18,6 +18,7 @@ from monitor.setup.alarming import AlarmSettings
 from monitor.setup.channels import Channel, mistakes
 from monitor.setup.environment import Variable, overlay, variables
 from monitor.setup.judging import JudgeSettings
+from monitor.setup.reporting import ReportSettings
 from monitor.setup.sources import Source
 
 M = TypeVar("M", bound=Model)
@@ -103,12 +104,23 @@ class Settings(Model):
     """How readings are judged."""
     alarms: AlarmSettings = AlarmSettings()
     """When alarms are raised and over."""
+    report: ReportSettings = ReportSettings()
+    """The morning report."""
 
     @model_validator(mode="after")
     def _channels_fit_together(self) -> Self:
         found = [(("channel", *route), says) for route, says in mistakes(self.channel)]
         if found:
             raise faults(found)
+        return self
+
+    @model_validator(mode="after")
+    def _report_has_its_channels(self) -> Self:
+        names = {channel.name for channel in self.channel}
+        for number, name in enumerate(self.report.channels):
+            if name not in names:
+                says = f"no channel is named {name!r}{hint(name, names)}"
+                raise faults([(("report", "channels", number), says)])
         return self
 
 

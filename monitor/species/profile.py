@@ -41,6 +41,13 @@ class Habit(StrEnum):
     NONE = "none"
 
 
+class Crew(StrEnum):
+    """What turns waste into plant food."""
+
+    SPRINGTAILS = "springtails"
+    ISOPODS = "isopods"
+
+
 class Ventilation(StrEnum):
     """How much air exchange it needs."""
 
@@ -166,6 +173,8 @@ class Profile(Model):
     """What the trade calls it."""
     kind: Kind
     """Animal, plant or crew."""
+    crew: Crew | None = None
+    """What sort of crew it is: an inspection must have seen that sort in a settled build."""
     habit: Habit = Habit.NONE
     """Where it spends its life."""
     ventilation: Ventilation

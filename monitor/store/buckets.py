@@ -26,7 +26,12 @@ WIDTHS_S = (
 
 
 def width_for(start_ms: int, end_ms: int, points: int, at_least_s: int = 1) -> int:
-    """The narrowest width, in seconds, that covers a span in at most ``points`` whole buckets."""
+    """The narrowest width, in seconds, that covers a span in at most ``points`` whole buckets.
+
+    Nothing is stored before 1970, so what lies before it takes no bucket: a span across it would
+    touch two buckets however wide they are.
+    """
+    start_ms = max(start_ms, 0)
     doubled = (WIDTHS_S[-1] << n for n in count(1))
     return next(
         width_s

@@ -52,6 +52,11 @@ class Track:
     def __len__(self) -> int:
         return len(self.at_ms)
 
+    def between(self, start_ms: int, end_ms: int) -> "Track":
+        """The part with ``start_ms <= at < end_ms``."""
+        first, last = np.searchsorted(self.at_ms, [start_ms, end_ms])
+        return Track(self.at_ms[first:last], self.value[first:last], self.reason[first:last])
+
 
 class Latest(NamedTuple):
     """The newest reading of a series."""

@@ -1,5 +1,6 @@
 """The command line: what each command does, and what it says to a mistake."""
 
+import json
 from pathlib import Path
 
 import pytest
@@ -8,7 +9,10 @@ from click.testing import CliRunner, Result
 from monitor.cli import main
 from tests.support.daemon import CORK_CUBE
 
-COMMANDS = (*("backup", "check", "demo", "export", "import", "restore", "serve", "setup", "token"),)
+COMMANDS = (
+    *("backup", "check", "demo", "export", "import", "rehearse", "restore", "serve"),
+    *("settling", "setup", "token"),
+)
 LOG = "time,temperature,humidity\n" + "".join(
     f"2026-11-01T{hour:02}:00:00Z,{20 + hour / 10},{60 + hour}\n" for hour in range(24)
 )
@@ -182,3 +186,49 @@ def test_an_export_that_cannot_be() -> None:
     wrong = run("export", "cork-cube", "--from", "last week", *out)
     assert wrong.exit_code == 2
     assert "write 2026-01-31T20:00:00Z" in wrong.output
+
+
+def test_a_changed_set_up_is_rehearsed_on_an_old_log(folder: Path) -> None:
+    """Twice as told and as the API's JSON: with the stricter range there would have been a call."""
+    run("setup", "apply", "enclosures.toml")
+    rows = "".join(f"2026-11-01T{n // 60:02}:{n % 60:02}:00Z,23,65\n" for n in range(600))
+    (folder / "old.csv").write_text("time,temperature,humidity\n" + rows)
+    run("import", "old.csv", "--probe", "cork-cube/canopy")
+    (folder / "strict.toml").write_text(CORK_CUBE.replace("[60, 95]", "[70, 95]"))
+    span = ["--from", "2026-11-01T00:00:00Z", "--to", "2026-11-01T09:30:00Z"]
+
+    told = run("rehearse", "cork-cube", *span, "--setup", "strict.toml")
+    as_json = json.loads(run("rehearse", "cork-cube", *span, "--json").output)
+
+    assert told.exit_code == 0
+    lines = told.output.splitlines()
+    assert lines[0] == (
+        "Cork cube, 2026-11-01 00:00 to 2026-11-01 09:30 (Europe/Lisbon), 1,140 readings"
+    )
+    assert "With the change there would have been 1 call in 1 night" in told.output
+    assert "calls                        0               0               1" in lines
+    assert any(
+        line.startswith("+ 2026-11-01 00:20  warning   Humidity in the canopy") for line in lines
+    )
+    assert as_json["unchanged"]["calls"] == 0
+    assert "changed" not in as_json
+    assert run("setup", "apply", "enclosures.toml").output == "nothing to change\n"
+
+
+def test_a_rehearsal_of_nothing(folder: Path) -> None:
+    """Nothing recorded is told in a sentence; a stranger, a room and a wrong span are refused."""
+    run("setup", "apply", "enclosures.toml")
+    (folder / "other.toml").write_text('[[enclosure]]\nid = "jar"\nname = "Jar"\n')
+    since = ["--from", "2026-11-01T00:00:00Z"]
+
+    empty = run("rehearse", "cork-cube", *since)
+    stranger = run("rehearse", "cork-cube", *since, "--setup", "other.toml")
+
+    assert empty.exit_code == 0
+    assert "Nothing was recorded in this span" in empty.output
+    assert "calls" not in empty.output
+    assert stranger.exit_code == 2
+    assert "other.toml: enclosure: there is none with id 'cork-cube'; known: jar" in stranger.output
+    assert run("rehearse", "nowhere", *since).exit_code == 2
+    assert "is a room" in run("rehearse", "back-room", *since).output
+    assert "must lie before" in run("rehearse", "cork-cube", *since, "--to", "2026-10-01").output

@@ -1,10 +1,12 @@
 """A notice in plain words."""
 
+import json
 from typing import Any
 
 import pytest
 
 from monitor.notify.text import Text, text_of
+from monitor.store.rows import Notice
 from tests.notify.notices import DRY, notice
 
 SAYS = DRY["says"]
@@ -60,3 +62,24 @@ def test_no_part_breaks_a_line() -> None:
     text = text_of(notice(enclosure_name="Cork\r\nBcc: x\u2028y", says="a\nb"))
 
     assert text == Text("Cork Bcc: x y", "a b", ())
+
+
+def test_a_report_is_told_line_by_line() -> None:
+    """The morning report on a phone: how many need a hand, then who and why."""
+    report = Notice(
+        "phone",
+        "morning/2026-11-25",
+        "morning",
+        json.dumps(
+            {
+                "event": "morning",
+                "says": "1 of 2 needs a hand.",
+                "text": "The night. 1 of 2 needs a hand.\n\nNEEDS A HAND\nCube: It is dry.",
+                "enclosures": [],
+            }
+        ),
+    )
+
+    assert text_of(report) == Text(
+        "Morning report", "1 of 2 needs a hand.", ("NEEDS A HAND", "Cube: It is dry.")
+    )

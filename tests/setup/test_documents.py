@@ -28,6 +28,7 @@ from monitor.setup.models import (
     ZoneRange,
 )
 from monitor.setup.quiet import QuietHours
+from monitor.setup.reporting import ReportSettings
 from monitor.setup.settings import (
     BrokerSettings,
     HeartbeatSettings,
@@ -60,6 +61,7 @@ TABLES: list[tuple[str, str, type[BaseModel]]] = [
     ("channels.md", "## Push", Push),
     ("setup.md", "### `[judge]`", JudgeSettings),
     ("setup.md", "### `[alarms]`", AlarmSettings),
+    ("setup.md", "### `[report]`", ReportSettings),
     ("setup.md", "### `[[room]]`", Room),
     ("setup.md", "### `[[enclosure]]`", Enclosure),
     ("setup.md", "### `[[enclosure.probe]]` and `[[room.probe]]`", Probe),
@@ -125,6 +127,7 @@ def test_what_the_example_settings_leave_out_would_load_too(tmp_path: Path) -> N
     assert [channel.name for channel in settings.channel] == ["phone", "neighbour"]
     assert settings.heartbeat.url == "https://alive.example/SECRET"
     assert (settings.judge.flat_after_h, settings.alarms.on_delay_s) == (12, 1800)
+    assert settings.report.channels == ("phone",)
 
 
 def test_the_example_set_up_loads() -> None:

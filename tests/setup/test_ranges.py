@@ -6,7 +6,7 @@ import pytest
 
 from monitor.errors import NotFound
 from monitor.setup.models import Enclosure, Inhabitant, Span, Spans, Zone, ZoneRange
-from monitor.setup.ranges import envelope_of, ranges_of
+from monitor.setup.ranges import envelope_of, ranges_in_force, ranges_of
 from monitor.species.envelope import envelope
 from monitor.species.library import load_library
 
@@ -61,3 +61,13 @@ def test_an_unknown_species_is_told() -> None:
     """A profile that went away since the set-up was applied is not passed over."""
     with pytest.raises(NotFound, match="no species profile 'nobody'"):
         ranges_of(_enclosure("nobody"), LIBRARY, JUNE)
+
+
+def test_a_missing_profile_leaves_the_keepers_own_ranges(caplog: pytest.LogCaptureFixture) -> None:
+    """The watch goes on with what there is, and the log names enclosure and species."""
+    own = ZoneRange(day=Spans(humidity=Span(low=60, high=80)))
+    enclosure = _enclosure("some-newt", canopy=own)
+
+    assert ranges_in_force(enclosure, LIBRARY, JUNE) == {Zone.CANOPY: own}
+    assert "enclosure box is watched by its own ranges only" in caplog.text
+    assert "'some-newt'" in caplog.text

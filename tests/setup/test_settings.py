@@ -132,6 +132,10 @@ def test_a_table_that_is_none_is_the_files_mistake(config: Path) -> None:
         ),
         (HOOK + "secret_file = 'none'", r"channel\[phone-1\].secret_file: .* cannot be read"),
         (HOOK + "secret = 'x'", r"channel\[phone-1\].secret: unknown key; did you mean 'secret_fi"),
+        (
+            HOOK + "[report]\nchannels = ['phone-1', 'phone-2']",
+            r"report.channels\[2\]: no channel is named 'phone-2'; did you mean 'phone-1'",
+        ),
         (HOOK + HOOK, r"channel\[phone-1\].name: two channels are named 'phone-1'"),
         (
             "[alarms]\non_delay_s = -1",

@@ -77,3 +77,19 @@ def test_tallies_join() -> None:
     assert joined.total.tolist() == [7.0, -1.0, 5.0]
     assert joined.low.tolist() == [7.0, -4.0, 5.0]
     assert joined.high.tolist() == [7.0, 2.0, 5.0]
+
+
+def test_a_part_of_a_track() -> None:
+    """From the start on, up to and without the end."""
+    track = Track(np.array([0, 10, 20]), np.array([1.0, 2.0, 3.0]), np.array([0, 16, 1], np.uint8))
+
+    part = track.between(10, 20)
+
+    assert (part.at_ms.tolist(), part.value.tolist(), part.reason.tolist()) == ([10], [2.0], [16])
+    assert len(track.between(21, 99)) == 0
+
+
+def test_a_span_across_1970_has_a_width() -> None:
+    """Buckets begin at whole multiples since 1970, so no width covers both sides in one."""
+    assert width_for(-5_000, 5_000, 1) == 5
+    assert width_for(-10_000, -5_000, 1) == 1

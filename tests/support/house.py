@@ -80,6 +80,7 @@ class House:
         self.parts = Parts(
             database=self.database,
             readings=self.readings,
+            settings=settings,
             loop=self.loop,
             hub=self.hub,
             rejects=self.rejects,

@@ -57,6 +57,7 @@ class Rig:
         self.parts = Parts(
             database=self.database,
             readings=self.readings,
+            settings=self.settings,
             loop=self.loop,
             hub=self.hub,
             rejects=self.rejects,

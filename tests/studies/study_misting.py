@@ -1,6 +1,6 @@
 """How well the misting assessment does on simulated enclosures whose truth is known.
 
-    python tests/studies/study_misting.py [--worlds 200] [--mismatched 24] [--quick] [--kind KIND]
+    python -m tests.studies.study_misting [--worlds 200] [--mismatched 24] [--quick] [--kind KIND]
 
 prints the table of docs/misting.md. ``--quick`` is what the slow test runs.
 """
@@ -10,13 +10,8 @@ import sys
 import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
-
-sys.path.insert(0, str(Path(__file__).parent))
-
-from misting_worlds import DAY_MS, ROOM, TANK, Kind, Life, World, draw, live, try_plan
 
 from monitor.analysis.misting import (
     Assessment,
@@ -33,6 +28,7 @@ from monitor.analysis.misting import (
 from monitor.setup.daylight import Daylight
 from monitor.simulation.record import Readings
 from monitor.times import MINUTE_MS
+from tests.studies.misting_worlds import DAY_MS, ROOM, TANK, Kind, Life, World, draw, live, try_plan
 
 DAYS = 14
 TRIED_DAYS = 7
@@ -80,9 +76,7 @@ def climate(readings: Readings) -> Climate:
 def reports(life: Life) -> list[Reported]:
     """What the keeper logged."""
     return [
-        Reported(given.at_ms, given.seconds, Source.JOURNAL)
-        for given in life.given
-        if given.logged
+        Reported(given.at_ms, given.seconds, Source.JOURNAL) for given in life.given if given.logged
     ]
 
 
@@ -93,7 +87,7 @@ def daylight(world: World) -> Daylight:
 
 
 def some_goal(life: Life, rng: np.random.Generator) -> Goal:
-    """A range about what the enclosure does, from easily kept to out of reach, and four dry hours."""
+    """A range about what the enclosure does, easily kept to out of reach, and four dry hours."""
     usual = float(np.quantile(life.record.readings[TANK, "probe"].humidity, 0.1))
     low = min(max(usual + rng.uniform(-2.0, 6.0), 30.0), 75.0)
     width = rng.uniform(22.0, 32.0)
@@ -260,9 +254,11 @@ def summary(kind: Kind, cases: Sequence[Case]) -> Summary:
 def table(summaries: Iterable[Summary]) -> str:
     """The figures as a markdown table."""
     lines = [
-        "| enclosures | n | rate given | rate error, median (9 in 10) | interval holds | recall |"
-        " precision | held-out RH error | plan made | promise kept | above promise |"
-        " called infeasible (rightly) | s |",
+        (
+            "| enclosures | n | rate given | rate error, median (9 in 10) | interval holds |"
+            " recall | precision | held-out RH error | plan made | promise kept | above promise |"
+            " called infeasible (rightly) | s |"
+        ),
         "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |",
     ]
     lines += [
@@ -293,9 +289,7 @@ def main() -> None:
     parser.add_argument("--kind", action="append", type=Kind, choices=list(Kind))
     parser.add_argument("--verbose", action="store_true", help="a line for each enclosure")
     options = parser.parse_args()
-    counts = {
-        kind: options.worlds if kind is Kind.MATCHED else options.mismatched for kind in Kind
-    }
+    counts = {kind: options.worlds if kind is Kind.MATCHED else options.mismatched for kind in Kind}
     if options.quick:
         counts = QUICK
     if options.kind:

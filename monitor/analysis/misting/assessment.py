@@ -8,10 +8,10 @@ import numpy as np
 from monitor.analysis.misting.backtest import Backtest, backtest
 from monitor.analysis.misting.climate import Climate, Column, Grid, Times, on_grid
 from monitor.analysis.misting.days import midnights, whole_days
-from monitor.analysis.misting.detection import Rise, seen as seen_in_air
+from monitor.analysis.misting.detection import seen as seen_in_air
 from monitor.analysis.misting.doubts import Doubt, doubts, rate_doubt
 from monitor.analysis.misting.fit import Fit, Rate, fit
-from monitor.analysis.misting.lag import Lag, probe_lag
+from monitor.analysis.misting.lag import UNKNOWN_LAG, Lag, probe_lag
 from monitor.analysis.misting.mistings import Misting, Reported, merge, with_seconds
 from monitor.analysis.misting.observation import filled, observe, part
 from monitor.analysis.misting.obstacles import decays, undecayed, unmisted, unreadable
@@ -38,8 +38,7 @@ FEWEST_WHOLE_DAYS = 2
 
 @dataclass(frozen=True, slots=True)
 class Asymptote:
-    """Content the air goes to without misting, g/m3: its mean, and where it is nine tenths of the
-    time."""
+    """Content the air goes to without misting, g/m3: mean, and where it is 90 % of the time."""
 
     value: float
     low: float
@@ -73,7 +72,7 @@ class Assessment:
     plan: Plan | None = None
     plan_cannot: str | None = None
     doubts: tuple[Doubt, ...] = ()
-    lag: Lag = Lag(None)
+    lag: Lag = UNKNOWN_LAG
     residuals: Residuals | None = None
     model: Model | None = None
 

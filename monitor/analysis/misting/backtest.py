@@ -15,7 +15,7 @@ from monitor.times import DAY_MS
 
 @dataclass(frozen=True, slots=True)
 class Backtest:
-    """Errors on the days held out, %RH: of the balance, and of the mean course of a day beside it."""
+    """Errors on the days held out, %RH: of the balance and, beside it, of the usual day."""
 
     days: float
     rh_mae: float
@@ -71,5 +71,6 @@ def _usual(grid: Grid, cut: int) -> Column:
     count = np.bincount(place[known], minlength=steps)
     total = np.bincount(place[known], grid.humidity[known], steps)
     overall = total.sum() / max(1, count.sum())
-    mean = np.divide(total, count, out=np.full(steps, overall), where=count > 0)
-    return mean[place]
+    mean: Column = np.divide(total, count, out=np.full(steps, overall), where=count > 0)
+    usual: Column = mean[place]
+    return usual

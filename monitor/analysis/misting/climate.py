@@ -123,7 +123,8 @@ def on_grid(
 
     def mean(values: Column) -> Column:
         total = np.bincount(where, values, bins)
-        return np.divide(total, count, out=np.full(bins, np.nan), where=count > 0)
+        means: Column = np.divide(total, count, out=np.full(bins, np.nan), where=count > 0)
+        return means
 
     saturated = per_kpa * saturation_vapour_pressure(part.temperature)
     highest = np.full(bins, -np.inf)

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from monitor.analysis.misting.balance import Array
-from monitor.analysis.misting.climate import Column, Grid
+from monitor.analysis.misting.climate import Column, Flags, Grid
 from monitor.times import DAY_MS, HOUR_MS
 
 LEAST_MEASURED = 0.7
@@ -33,7 +33,7 @@ class Days:
     temperature: Array
     saturated: Array
     asymptote: Array
-    lit: Array
+    lit: Flags
     per_kpa: float
     """g/m3 of content for each kPa."""
 
@@ -43,13 +43,14 @@ class Days:
     @property
     def steps(self) -> int:
         """In a day."""
-        return self.lit.shape[1]
+        return int(self.lit.shape[1])
 
     def coarser(self, factor: int) -> "Days":
         """The same in steps that are so many times as long."""
 
         def mean(rows: Array) -> Array:
-            return rows.reshape(len(rows), -1, factor).mean(axis=2)
+            means: Array = rows.reshape(len(rows), -1, factor).mean(axis=2)
+            return means
 
         return replace(
             self,

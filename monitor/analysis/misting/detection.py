@@ -146,7 +146,7 @@ def _steps(minutes: Column, vapour: Column, gap: float, width: float) -> _Steps:
 def _noise(vapour: Column) -> float:
     """Standard deviation of the readings' noise, from second differences, which trends leave."""
     second = np.abs(np.diff(vapour, 2))
-    return max(1e-3, float(1.4826 * np.median(second)) / np.sqrt(6.0))
+    return max(1e-3, float(1.4826 * np.median(second) / np.sqrt(6.0)))
 
 
 def _peaks(at_ms: Times, certainty: Column) -> list[int]:

@@ -1,7 +1,8 @@
-"""What makes the fitted rate doubtful though a fit was found: signs in the record and the residuals."""
+"""What makes a fitted rate doubtful: signs in the record and in the residuals."""
 
 from collections.abc import Sequence
 from enum import StrEnum
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -75,8 +76,8 @@ def doubts(
         found.append(
             Doubt(
                 Sign.SLOW_PROBE,
-                f"the probe's humidity lags by about {lag.minutes:.0f} min: its rises and decays are "
-                "its own; give it moving air, or take off its cap",
+                f"the probe's humidity lags by about {lag.minutes:.0f} min: its rises and decays "
+                "are its own; give it moving air, or take off its cap",
                 spoils=True,
             )
         )
@@ -86,8 +87,8 @@ def doubts(
             Doubt(
                 Sign.OUT_OF_SHAPE,
                 "after mistings the readings do not follow the balance (the residuals' mean is "
-                f"{off:.0f} standard errors off): a slow probe, a probe in the mist's way, or water "
-                "that feeds the air in another way than reckoned with",
+                f"{off:.0f} standard errors off): a slow probe, a probe in the mist's way, or "
+                "water that feeds the air in another way than reckoned with",
                 spoils=True,
             )
         )
@@ -96,8 +97,9 @@ def doubts(
         found.append(
             Doubt(
                 Sign.SMALL_DOSES,
-                f"a misting adds only {dose:.1f} g/m3: too little beside the unrest of the room; mist "
-                f"longer for some days ({SMALLEST_DOSE:g} g/m3 or more) to have the rate measured",
+                f"a misting adds only {dose:.1f} g/m3: too little beside the unrest of the room; "
+                f"mist longer for some days ({SMALLEST_DOSE:g} g/m3 or more) to have the rate "
+                "measured",
                 spoils=True,
             )
         )
@@ -120,8 +122,8 @@ def rate_doubt(rate: Rate, phase: str, decays: int) -> Doubt | None:
     if decays < FEWEST_IN_PHASE:
         return Doubt(
             Sign.FEW_DECAYS,
-            f"only {decays} mistings were followed by drying by {phase}, it takes {FEWEST_IN_PHASE}: "
-            f"mist by {phase} for some days to have that rate measured",
+            f"only {decays} mistings were followed by drying by {phase}, it takes "
+            f"{FEWEST_IN_PHASE}: mist by {phase} for some days to have that rate measured",
             spoils=True,
         )
     if rate.half_width > WIDEST:
@@ -135,12 +137,12 @@ def rate_doubt(rate: Rate, phase: str, decays: int) -> Doubt | None:
 
 
 def out_of_shape(fit: Fit, seen: Observed) -> float:
-    """How far the residuals' mean is from none at its worst time after mistings, standard errors."""
+    """How far the residuals' mean is off at its worst time after mistings, standard errors."""
     place = np.arange(len(seen))
     last = np.maximum.accumulate(np.where(seen.misted > 0.0, place, -1))
     since = np.where(last >= 0, (place - last) * seen.step_h, np.inf)[fit.bins]
     worst = 0.0
-    for first, beyond in zip(AFTER_MISTING_H[:-1], AFTER_MISTING_H[1:], strict=True):
+    for first, beyond in pairwise(AFTER_MISTING_H):
         # Single readings gone wrong are no matter of shape.
         here = np.clip(fit.residuals[(since >= first) & (since < beyond)], -4.0, 4.0)
         if len(here):

@@ -19,9 +19,9 @@ CONFIDENCE_Z = 1.6448536
 FLOOR = 0.012
 """Least standard error of ln lambda."""
 PHASE_FLOOR = 0.04
-"""More of it for each unit of ln(day / night): rates that differ so much are not constant either."""
+"""More of it for each unit of ln(day / night): rates that differ so are not constant either."""
 FILM_FLOOR = 0.09
-"""The same where the mist wets surfaces first: by trial on simulated enclosures (docs/misting.md)."""
+"""The same where the mist wets surfaces first: by trial on simulated enclosures."""
 FILM_GAIN = 30.0
 """Log-likelihood by which a film must explain the record better to be believed in."""
 CLUSTER_H = 12.0
@@ -118,7 +118,7 @@ class Fit:
 
 
 def fit(seen: Observed, start: Fit | None = None) -> Fit:
-    """Fit the balance with and without a film, and keep the plain one unless the film explains more.
+    """Fit the balance with and without a film; the plain one stays unless the film tells more.
 
     Args:
         seen: the record; mistings must be marked in it.
@@ -256,7 +256,8 @@ def _least_squares(found: Innovations, number: int) -> tuple[Column, Column, Mat
     expected = np.full(columns.shape[1], EXPECTED)
     expected[0] = EXPECTED_LAG_H
     expected[1] = np.inf  # the steady part may be anything
-    inverse = np.linalg.inv(columns.T @ columns + np.diag((NOISE / expected) ** 2))
+    prior = np.diag((NOISE / expected) ** 2)
+    inverse = np.asarray(np.linalg.inv(columns.T @ columns + prior), np.float64)
     coefficients = inverse @ (columns.T @ (found.data[:, number] * weight))
     return found.data[:, number] - found.columns[:, number] @ coefficients, coefficients, inverse
 

@@ -1,9 +1,9 @@
 """Whether the probe is slow: its humidity follows late what its temperature shows at once.
 
 When a lamp warms the air, relative humidity falls though the vapour stays. A probe whose humidity
-lags by L minutes then shows vapour that is not there: content (ln e_s - [ln e_s lagged by L]). The L
-at which taking that away leaves the least is the lag. Mistings do not enter: a slow probe and mist
-that evaporates slowly look alike there.
+lags by L minutes then shows vapour that is not there: content (ln e_s - [ln e_s lagged by L]). The
+L at which taking that away leaves the least is the lag. Mistings do not enter: a slow probe and
+mist that evaporates slowly look alike there.
 """
 
 from collections.abc import Sequence
@@ -36,6 +36,9 @@ class Lag(NamedTuple):
     def slow(self) -> bool:
         """Whether the probe is too slow for the balance to be trusted."""
         return self.minutes is not None and self.minutes >= SLOW_MIN
+
+
+UNKNOWN_LAG = Lag(None)
 
 
 def probe_lag(grid: Grid, mistings: Sequence[Misting], losses: Sequence[Rise]) -> Lag:

@@ -139,18 +139,17 @@ def clock_shift_ms(rises: Sequence[Rise], reported: Sequence[Reported]) -> int |
 
 
 def _once(reported: Sequence[Reported]) -> list[Reported]:
-    """Reports in order; a journal entry beside a mister's report of the same misting adds nothing."""
+    """Reports in order; a journal entry beside a mister's report of the same adds nothing."""
     reports: list[Reported] = []
     for report in sorted(reported, key=lambda each: each.at_ms):
         if reports and report.at_ms - reports[-1].at_ms <= 2 * MINUTE_MS:
-            first = reports[-1]
-            if report.source is Source.MISTER and first.source is not Source.MISTER:
-                first, report = report, first
-            reports[-1] = (
-                first if first.seconds is not None else first._replace(seconds=report.seconds)
-            )
-            continue
-        reports.append(report)
+            both = reports.pop(), report
+            kept = next((each for each in both if each.source is Source.MISTER), both[0])
+            seconds = (kept.seconds, *(each.seconds for each in both))
+            known = next((each for each in seconds if each is not None), None)
+            reports.append(kept._replace(seconds=known))
+        else:
+            reports.append(report)
     return reports
 
 

@@ -64,8 +64,10 @@ def observe(
     anew |= _after_gaps(measured, round(LONG_GAP_S / grid.step_s))
     misted = np.zeros(count)
     disturbed = [(loss.at_ms, LID_S) for loss in losses]
-    for switched in np.flatnonzero(np.diff(grid.lit.astype(np.int8))).tolist():
-        disturbed.append((grid.start_ms + grid.step_ms * switched, grid.step_s + SWITCH_S))
+    disturbed += [
+        (grid.start_ms + grid.step_ms * switched, grid.step_s + SWITCH_S)
+        for switched in np.flatnonzero(np.diff(grid.lit.astype(np.int8))).tolist()
+    ]
     for misting in mistings:
         seconds = misting.seconds or 0.0
         disturbed.append((misting.at_ms, seconds + settle_s))
@@ -73,7 +75,7 @@ def observe(
             misted[grid.bin_of(misting.at_ms)] += seconds
     for at_ms, lasts_s in disturbed:
         first, last = grid.bin_of(at_ms), grid.bin_of(at_ms + round(1000 * lasts_s))
-        if 0 <= last and first < count:
+        if last >= 0 and first < count:
             during = slice(max(0, first), last + 1)
             valid[during] = False
             anew[during] = True

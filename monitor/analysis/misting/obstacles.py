@@ -36,15 +36,16 @@ def unreadable(climate: Climate, start_ms: int, end_ms: int) -> str | None:
     pinned = float(np.mean(climate.humidity >= PINNED_RH))
     if pinned >= PINNED_SHARE:
         return (
-            f"the probe reads {PINNED_RH:g} %RH or more {pinned:.0%} of the time: it is wet or stuck, "
-            "or the air never dries; dry the probe, place it away from the mist, or ventilate"
+            f"the probe reads {PINNED_RH:g} %RH or more {pinned:.0%} of the time: it is wet or "
+            "stuck, or the air never dries; dry the probe, place it away from the mist, or "
+            "ventilate"
         )
     values, counts = np.unique(climate.humidity, return_counts=True)
     most = int(np.argmax(counts))
     if counts[most] >= STUCK_SHARE * len(climate):
         return (
-            f"the probe says exactly {values[most]:g} %RH in {counts[most] / len(climate):.0%} of its "
-            "readings: it is stuck; check or replace it"
+            f"the probe says exactly {values[most]:g} %RH in {counts[most] / len(climate):.0%} of "
+            "its readings: it is stuck; check or replace it"
         )
     return None
 
@@ -53,14 +54,15 @@ def unmisted(merged: Merged) -> str | None:
     """Why the mistings cannot be made use of, None if they can."""
     if merged.shift_ms is not None:
         minutes = merged.shift_ms / MINUTE_MS
+        way = "late" if minutes > 0 else "early"
         return (
-            f"mistings are reported about {abs(minutes):.0f} min {'late' if minutes > 0 else 'early'} "
-            "against the rises in the air: a clock is off; set it right, or correct the entries"
+            f"mistings are reported about {abs(minutes):.0f} min {way} against the rises in the air: "
+            "a clock is off; set it right, or correct the entries"
         )
     if not merged.mistings:
         return (
-            "no misting was reported, and none shows in the air; log mistings with their seconds, or "
-            "let the mister report"
+            "no misting was reported, and none shows in the air; log mistings with their seconds, "
+            "or let the mister report"
         )
     return None
 
@@ -71,15 +73,15 @@ def undecayed(grid: Grid, seen: Observed, mistings: Sequence[Misting]) -> str | 
     open_share = float(seen.valid.sum() / max(1, measured.sum()))
     if open_share < LEAST_OPEN:
         return (
-            f"the air is saturated, or just misted, {1.0 - open_share:.0%} of the time: there is no "
-            "drying to be seen; mist less for some days, or ventilate"
+            f"the air is saturated, or just misted, {1.0 - open_share:.0%} of the time: there is "
+            "no drying to be seen; mist less for some days, or ventilate"
         )
     by_day, by_night = decays(grid, seen, mistings)
     if by_day + by_night < FEWEST_DECAYS:
         return (
-            f"only {by_day + by_night} of {len(mistings)} mistings were followed by half an hour of "
-            f"readings below saturation; it takes {FEWEST_DECAYS}: keep the probe reporting, and "
-            "leave more time between mistings"
+            f"only {by_day + by_night} of {len(mistings)} mistings were followed by half an hour "
+            f"of readings below saturation; it takes {FEWEST_DECAYS}: keep the probe reporting, "
+            "and leave more time between mistings"
         )
     return None
 

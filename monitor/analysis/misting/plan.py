@@ -1,4 +1,7 @@
-"""Proposals: the cheapest schedules that keep the goal, or why none can. Nothing here drives a mister."""
+"""Proposals: the cheapest schedules that keep the goal, or why none can.
+
+Nothing here drives a mister.
+"""
 
 from dataclasses import dataclass, replace
 
@@ -156,13 +159,13 @@ def _infeasible(
     alone = predicted(unmisted.seconds)
     if alone.too_wet > 1.0 - goal.share:
         return (
-            f"too wet by itself: without any misting the air is above the range {alone.too_wet:.0%} "
-            "of the time; ventilate more, or let the ground dry"
+            f"too wet by itself: without any misting the air is above the range "
+            f"{alone.too_wet:.0%} of the time; ventilate more, or let the ground dry"
         )
     if not _dries(alone, goal):
         return (
-            f"it does not dry out: even without misting the air is below {goal.dry_below:g} %RH for "
-            f"only {alone.dry_hours:.1f} h without a break (wanted: {goal.dry_hours:g} h); "
+            f"it does not dry out: even without misting the air is below {goal.dry_below:g} %RH "
+            f"for only {alone.dry_hours:.1f} h without a break (wanted: {goal.dry_hours:g} h); "
             "ventilate more"
         )
     tried = predicted(best.seconds)
@@ -175,7 +178,10 @@ def _infeasible(
     if limits.quiet or limits.only_lit or limits.only_dark:
         unbound = plan(model, goal, replace(free, flow_ml_per_s=limits.flow_ml_per_s), seed)
         if unbound.proposals:
-            return f"the hours without misting stand in the way: {reached}; without them it can be done"
+            return (
+                f"the hours without misting stand in the way: {reached}; without them it can be "
+                "done"
+            )
     if goal.dry_hours > 0.0:
         wet = plan(model, replace(goal, dry_hours=0.0), limits, seed)
         if wet.proposals:
@@ -191,6 +197,6 @@ def _infeasible(
     day = 60.0 * np.log(2.0) / model.fit.day.value
     return (
         f"the air dries too fast: half of a misting is gone after {day:.0f} min by day; {reached}, "
-        f"below it {tried.too_dry:.0%} of the time. Mist alone will not do: cover part of the lid or "
-        "wet the ground"
+        f"below it {tried.too_dry:.0%} of the time. Mist alone will not do: cover part of the lid "
+        "or wet the ground"
     )

@@ -6,16 +6,20 @@ runs keep, over a stretch of days to come.
 """
 
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.air import saturation_vapour_pressure
 from monitor.analysis.misting.balance import SATURATED_FILM, Array, Balance, State, run
-from monitor.analysis.misting.climate import Column
+from monitor.analysis.misting.climate import Column, Flags
 from monitor.analysis.misting.days import DRIEST, Days
 from monitor.analysis.misting.fit import FILM_FLOOR, FLOOR, Fit, unpack
 from monitor.analysis.misting.schedule import Goal, Limits, Schedule, on_steps
 from monitor.analysis.misting.water import Water
+
+T = TypeVar("T", bound=np.generic)
 
 WARM_UP_H = 12.0
 """Of the day's own end, run before it begins."""
@@ -77,8 +81,10 @@ class Model:
     volume_l: float | None = None
 
     def weather(self, rng: np.random.Generator, count: int = DRAWS) -> Days:
-        """The days as they may come: (count, days, steps), each draw as a whole warmer or cooler,
-        drier or moister than those that were logged."""
+        """The days as they may come, (count, days, steps).
+
+        Each draw is as a whole warmer or cooler, drier or moister than what was logged.
+        """
         days = self.days
         means = np.stack([days.temperature.mean(axis=1), days.asymptote.mean(axis=1)])
         spread = np.cov(means) if len(days) > 1 else np.zeros((2, 2))
@@ -139,7 +145,7 @@ def days_under(balance: Balance, days: Days, seconds: Array) -> Array:
     """
     warm_up = round(WARM_UP_H / days.step_h)
 
-    def twice(rows: Array) -> Array:
+    def twice(rows: NDArray[T]) -> NDArray[T]:
         return np.concatenate([rows[..., -warm_up:], rows], axis=-1)
 
     asymptote, saturated = twice(days.asymptote), twice(days.saturated)
@@ -205,7 +211,7 @@ def limits_by_step(goal: Goal, days: Days) -> tuple[Array, Array]:
     )
 
 
-def longest(flags: Array) -> Array:
+def longest(flags: Flags) -> NDArray[np.int64]:
     """Length of the longest run of true values along the last axis, which closes to a ring."""
     ring = np.concatenate([flags, flags], axis=-1)
     count = np.zeros(flags.shape[:-1], dtype=np.int64)

@@ -52,7 +52,8 @@ class Goal:
                 )
         if not 0.0 < self.share <= 1.0 or not 0.5 <= self.confidence < 1.0:
             raise ValueError(
-                f"share {self.share:g} must be in 0 to 1, confidence {self.confidence:g} in 0.5 to 1"
+                f"share {self.share:g} must be in 0 to 1, confidence {self.confidence:g} in 0.5 "
+                "to 1"
             )
 
 
@@ -61,7 +62,8 @@ class Limits:
     """What the mister can do and may do.
 
     ``quiet`` are spans of the local day, which may run over midnight, without misting;
-    ``only_lit`` and ``only_dark`` tie it to the lights; ``flow_ml_per_s`` is what the nozzles spray.
+    ``only_lit`` and ``only_dark`` tie it to the lights; ``flow_ml_per_s`` is what the nozzles
+    spray.
     """
 
     shortest_s: float = 2.0

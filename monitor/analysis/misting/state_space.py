@@ -182,7 +182,7 @@ def motion(seen: Observed, rates: Rates, coefficients: Column) -> Motion:
 
 
 def smoothed(seen: Observed, rates: Rates, coefficients: Column) -> tuple[Column, Column]:
-    """v and u given the whole record, for one set of rates and its coefficients (lag first).
+    """V and u given the whole record, for one set of rates and its coefficients (lag first).
 
     Source: Rauch, Tung, Striebel 1965 (from memory).
     """

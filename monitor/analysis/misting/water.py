@@ -19,8 +19,7 @@ FEWEST = 3
 
 @dataclass(frozen=True, slots=True)
 class Dose:
-    """What one misting added: ``at_once`` to the air and ``later`` from a film that kept it
-    saturated, g/m3."""
+    """What one misting added, g/m3: ``at_once``, and ``later`` from a film on surfaces."""
 
     misting: Misting
     at_once: float

@@ -16,7 +16,7 @@ from pydantic import (
     model_validator,
 )
 
-from monitor.setup.models import Model
+from monitor.documents.base import Model, TimeOfDay
 from monitor.times import parse_rfc3339, rfc3339
 
 FIRST_YEAR_MS = 946_684_800_000  # 2000-01-01
@@ -82,6 +82,33 @@ class Misted(_Entry):
     """For how long; nothing while it runs, or when nobody knows."""
 
 
+class NotMisted(_Entry):
+    """What looked like a misting at that time was none, or brought no water."""
+
+    kind: Literal["not_misted"]
+
+
+class Spray(Model):
+    """One run of a mister on every day of a schedule."""
+
+    at: TimeOfDay
+    """When, on the enclosure's clock."""
+    seconds: float = Field(gt=0, le=3600)
+    """For how long."""
+
+
+Times = Annotated[tuple[Spray, ...], Field(max_length=96)]
+"""The runs of every day; none: no misting."""
+
+
+class MistingPlan(_Entry):
+    """From then on the mister runs by this schedule, every day."""
+
+    kind: Literal["misting_plan"]
+    times: Times
+    """Its runs."""
+
+
 class Fed(_Entry):
     """The animal was offered food."""
 
@@ -119,7 +146,7 @@ class Remark(_Entry):
 
 
 Entry = Annotated[
-    Inspection | Misted | Fed | Moult | Maintenance | AnimalIn | Remark,
+    Inspection | Misted | Fed | Moult | Maintenance | AnimalIn | NotMisted | MistingPlan | Remark,
     Field(discriminator="kind"),
 ]
 """Any journal entry, told apart by ``kind``."""

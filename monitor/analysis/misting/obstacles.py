@@ -56,8 +56,8 @@ def unmisted(merged: Merged) -> str | None:
         minutes = merged.shift_ms / MINUTE_MS
         way = "late" if minutes > 0 else "early"
         return (
-            f"mistings are reported about {abs(minutes):.0f} min {way} against the rises in the air: "
-            "a clock is off; set it right, or correct the entries"
+            f"mistings are reported about {abs(minutes):.0f} min {way} against the rises in the "
+            "air: a clock is off; set it right, or correct the entries"
         )
     if not merged.mistings:
         return (

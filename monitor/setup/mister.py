@@ -5,7 +5,7 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from monitor.documents.base import Model, TimeOfDay
-from monitor.documents.problems import faults
+from monitor.documents.problems import Route, faults
 
 Hours = tuple[TimeOfDay, TimeOfDay]
 """From one time of day to another; it may span midnight."""
@@ -33,7 +33,7 @@ class Mister(Model):
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
-        found = []
+        found: list[tuple[Route, str]] = []
         if self.longest_s < self.shortest_s:
             says = f"must be at least shortest_s, which is {self.shortest_s:g}"
             found.append((("longest_s",), says))

@@ -3,13 +3,15 @@
 :func:`assess` does it all; docs/misting.md tells how, and how well.
 """
 
-from monitor.analysis.misting.assessment import Assessment, Asymptote, Residuals, assess
+from monitor.analysis.misting.assessment import Assessment, Asymptote, Residuals, assess, find
 from monitor.analysis.misting.backtest import Backtest
 from monitor.analysis.misting.climate import Climate
 from monitor.analysis.misting.detection import Rise, Seen
 from monitor.analysis.misting.detection import seen as seen_in_air
 from monitor.analysis.misting.doubts import Doubt, Sign
+from monitor.analysis.misting.drift import Changed, Drift
 from monitor.analysis.misting.fit import Rate
+from monitor.analysis.misting.followup import Change, FollowUp, Taken, follow_up
 from monitor.analysis.misting.mistings import Misting, Reported, Source
 from monitor.analysis.misting.plan import Plan, Proposal, plan
 from monitor.analysis.misting.prediction import Band, Model, Prediction, predict
@@ -21,8 +23,12 @@ __all__ = [
     "Asymptote",
     "Backtest",
     "Band",
+    "Change",
+    "Changed",
     "Climate",
     "Doubt",
+    "Drift",
+    "FollowUp",
     "Goal",
     "Limits",
     "Misting",
@@ -40,8 +46,11 @@ __all__ = [
     "Source",
     "Span",
     "Spray",
+    "Taken",
     "Water",
     "assess",
+    "find",
+    "follow_up",
     "plan",
     "predict",
     "seen_in_air",

@@ -10,9 +10,10 @@ from monitor.analysis.misting.climate import Climate, Column, Grid, Times, on_gr
 from monitor.analysis.misting.days import midnights, whole_days
 from monitor.analysis.misting.detection import seen as seen_in_air
 from monitor.analysis.misting.doubts import Doubt, doubts, rate_doubt
+from monitor.analysis.misting.drift import Drift, drifts
 from monitor.analysis.misting.fit import Fit, Rate, fit
 from monitor.analysis.misting.lag import UNKNOWN_LAG, Lag, probe_lag
-from monitor.analysis.misting.mistings import Misting, Reported, merge, with_seconds
+from monitor.analysis.misting.mistings import Merged, Misting, Reported, merge, with_seconds
 from monitor.analysis.misting.observation import filled, observe, part
 from monitor.analysis.misting.obstacles import decays, undecayed, unmisted, unreadable
 from monitor.analysis.misting.plan import Plan, plan
@@ -72,6 +73,7 @@ class Assessment:
     plan: Plan | None = None
     plan_cannot: str | None = None
     doubts: tuple[Doubt, ...] = ()
+    drifts: tuple[Drift, ...] = ()
     lag: Lag = UNKNOWN_LAG
     residuals: Residuals | None = None
     model: Model | None = None
@@ -84,7 +86,19 @@ class _Fitted:
     content: Column
     slow: Column
     doses: list[Dose]
+    timed: list[Dose]
+    """Those of mistings whose length is known."""
     water: Water | None
+
+
+def find(
+    climate: Climate,
+    reported: Sequence[Reported],
+    daylight: Daylight,
+    rejected: Collection[int] = (),
+) -> Merged:
+    """The mistings alone: those reported and those that show in the air."""
+    return merge(seen_in_air(climate, daylight).rises, reported, rejected)
 
 
 def assess(
@@ -142,14 +156,14 @@ def assess(
     length = (len(grid) - first) * grid.step_ms / DAY_MS
     held_out = min(HELD_OUT_DAYS * DAY_MS, HELD_OUT_SHARE * length * DAY_MS)
     cut = len(grid) - round(held_out / grid.step_ms)
-    before = _fitted(grid, part(seen, cut), mistings, timed, None)
+    before = _fitted(grid, part(seen, 0, cut), mistings, timed, None)
     tested = None
     if before.water is not None:
         tested = backtest(grid, seen, cut, before.fit, before.water, before.content, before.slow)
     whole = _fitted(grid, seen, mistings, timed, before.fit)
     fine = on_grid(climate, None, daylight, start_ms, at_ms, LAG_STEP_S)
     lag = probe_lag(fine, mistings, found.losses)
-    signs = doubts(whole.fit, whole.seen, lag, whole.doses, whole.water)
+    signs = doubts(whole.fit, whole.seen, lag, whole.doses, whole.timed, whole.water)
     spoiled = any(sign.spoils for sign in signs)
     rates: list[Rate | None] = []
     counts = decays(grid, seen, mistings)
@@ -162,6 +176,14 @@ def assess(
         rates.append(None if spoiled or doubt is not None else rate)
 
     asymptote = whole.seen.drivers @ whole.fit.coefficients[1:] + whole.slow
+    middle_ms = int(grid.at_ms[first] + length * DAY_MS / 2)
+    changed = drifts(
+        part(whole.seen, first, len(grid)),
+        whole.fit,
+        asymptote[first:],
+        whole.timed,
+        middle_ms,
+    )
     low, high = np.quantile(asymptote, [0.05, 0.95])
     assessment = Assessment(
         at_ms=at_ms,
@@ -173,6 +195,7 @@ def assess(
         water=whole.water,
         backtest=tested,
         doubts=tuple(signs),
+        drifts=tuple(changed),
         lag=lag,
         residuals=Residuals(grid.at_ms[whole.fit.bins], whole.fit.residuals),
     )
@@ -196,7 +219,7 @@ def _fitted(
     content, slow = smoothed(seen, found.rates, found.coefficients)
     measured = doses(grid, seen, found, content, slow, mistings)
     known = [dose for dose in measured if dose.misting.at_ms in timed]
-    return _Fitted(found, seen, content, slow, measured, per_second(known, found))
+    return _Fitted(found, seen, content, slow, measured, known, per_second(known, found))
 
 
 def _without(seen: Observed, wrong: Times) -> Observed:

@@ -44,6 +44,11 @@ class Climate:
     def __len__(self) -> int:
         return len(self.at_ms)
 
+    @classmethod
+    def empty(cls) -> "Climate":
+        """No readings at all."""
+        return cls(np.empty(0, np.int64), np.empty(0), np.empty(0))
+
     def between(self, start_ms: int, end_ms: int) -> "Climate":
         """The part with ``start_ms <= at < end_ms``."""
         first, beyond = np.searchsorted(self.at_ms, [start_ms, end_ms])

@@ -49,9 +49,23 @@ class Doubt(NamedTuple):
 
 
 def doubts(
-    fit: Fit, seen: Observed, lag: Lag, measured: Sequence[Dose], water: Water | None
+    fit: Fit,
+    seen: Observed,
+    lag: Lag,
+    measured: Sequence[Dose],
+    timed: Sequence[Dose],
+    water: Water | None,
 ) -> list[Doubt]:
-    """Signs that the balance is not quite what was assumed."""
+    """Signs that the balance is not quite what was assumed.
+
+    Args:
+        fit: the balance.
+        seen: the record as the filter took it.
+        lag: of the probe.
+        measured: what each misting brought.
+        timed: those of mistings whose length is known.
+        water: what a second brings; None: not known.
+    """
     found = []
     if fit.wets:
         found.append(
@@ -103,7 +117,6 @@ def doubts(
                 spoils=True,
             )
         )
-    timed = [each for each in measured if each.misting.seconds]
     lost = [each for each in timed if water and each.added < 0.25 * water.per_s * _s(each)]
     if len(lost) >= FEWEST_UNTRACED and len(lost) >= UNTRACED_SHARE * len(timed):
         found.append(

@@ -11,6 +11,7 @@ from math import exp, log, sqrt
 
 import numpy as np
 
+from monitor.analysis.misting.climate import Column
 from monitor.analysis.misting.fit import CONFIDENCE_Z, FILM_FLOOR, FLOOR, Fit, fit
 from monitor.analysis.misting.observation import part
 from monitor.analysis.misting.state_space import Observed
@@ -48,7 +49,7 @@ class Drift:
 
 
 def drifts(
-    seen: Observed, whole: Fit, asymptote: np.ndarray, doses: Sequence[Dose], middle_ms: int
+    seen: Observed, whole: Fit, asymptote: Column, doses: Sequence[Dose], middle_ms: int
 ) -> list[Drift]:
     """Changes from the first half of a record to the second that are large and sure enough.
 
@@ -56,14 +57,14 @@ def drifts(
         seen: the record, as the filter took it.
         whole: its fit, from which those of the halves begin.
         asymptote: what the air goes to, in each bin of the record, g/m3.
-        doses: what each misting brought.
+        doses: what each misting of known length brought.
         middle_ms: where the second half begins.
     """
     found = [_of_rate(seen, whole, asymptote), _of_doses(doses, middle_ms)]
     return [each for each in found if each is not None]
 
 
-def _of_rate(seen: Observed, whole: Fit, asymptote: np.ndarray) -> Drift | None:
+def _of_rate(seen: Observed, whole: Fit, asymptote: Column) -> Drift | None:
     middle = len(seen) // 2
     if middle * seen.step_h * 3_600_000 < SHORTEST_HALF_DAYS * DAY_MS:
         return None
@@ -100,10 +101,9 @@ def _halves(count: int) -> tuple[tuple[int, int], tuple[int, int]]:
 
 
 def _of_doses(doses: Sequence[Dose], middle_ms: int) -> Drift | None:
-    timed = [dose for dose in doses if dose.misting.timed and dose.misting.seconds]
-    ratios: list[np.ndarray] = []
+    ratios: list[Column] = []
     for later in (False, True):
-        half = [dose for dose in timed if (dose.misting.at_ms >= middle_ms) is later]
+        half = [dose for dose in doses if (dose.misting.at_ms >= middle_ms) is later]
         if len(half) < FEWEST_DOSES:
             return None
         ratios.append(np.array([dose.added / (dose.misting.seconds or 1.0) for dose in half]))
@@ -113,9 +113,9 @@ def _of_doses(doses: Sequence[Dose], middle_ms: int) -> Drift | None:
     # A clogged nozzle may bring nothing at all.
     change = log(max(levels[1], 0.05 * levels[0]) / levels[0])
     variance = 0.0
-    for half, level in zip(ratios, levels, strict=True):
-        spread = 1.4826 * float(np.median(np.abs(half - level)))
-        variance += 1.57 * (spread / max(level, 0.05 * levels[0])) ** 2 / len(half)
+    for ratio, level in zip(ratios, levels, strict=True):
+        spread = 1.4826 * float(np.median(np.abs(ratio - level)))
+        variance += 1.57 * (spread / max(level, 0.05 * levels[0])) ** 2 / len(ratio)
     error = sqrt(variance)
     if abs(change) < max(LEAST_DOSE, STANDS_OUT * error):
         return None

@@ -73,13 +73,15 @@ def merge(
     Args:
         rises: sudden rises of vapour.
         reported: in any order.
-        rejected: times (ms) at which the keeper says there was no misting; rises within five
-            minutes of one are left out, reports are not.
+        rejected: times (ms) at which the keeper says there was no misting; what was reported or
+            shows within five minutes of one is left out.
     """
-    rises = [
-        rise for rise in rises if all(abs(rise.at_ms - at_ms) > REJECTED_MS for at_ms in rejected)
-    ]
-    reports = _once(reported)
+
+    def stands(at_ms: int) -> bool:
+        return all(abs(at_ms - no_ms) > REJECTED_MS for no_ms in rejected)
+
+    rises = [rise for rise in rises if stands(rise.at_ms)]
+    reports = _once([report for report in reported if stands(report.at_ms)])
     shift_ms = clock_shift_ms(rises, reports)
     free = set(range(len(rises)))
     found = []

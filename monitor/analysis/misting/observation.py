@@ -107,19 +107,20 @@ def observe(
     )
 
 
-def part(seen: Observed, beyond: int) -> Observed:
-    """The first bins of what was observed."""
+def part(seen: Observed, first: int, beyond: int) -> Observed:
+    """Some consecutive bins of what was observed."""
+    span = slice(first, beyond)
     return replace(
         seen,
-        content=seen.content[:beyond],
-        valid=seen.valid[:beyond],
-        anew=seen.anew[:beyond],
-        variance=seen.variance[:beyond],
-        lag=seen.lag[:beyond],
-        drivers=seen.drivers[:beyond],
-        saturated=seen.saturated[:beyond],
-        lit=seen.lit[:beyond],
-        misted=seen.misted[:beyond],
+        content=seen.content[span],
+        valid=seen.valid[span],
+        anew=seen.anew[span],
+        variance=seen.variance[span],
+        lag=seen.lag[span],
+        drivers=seen.drivers[span],
+        saturated=seen.saturated[span],
+        lit=seen.lit[span],
+        misted=seen.misted[span],
     )
 
 

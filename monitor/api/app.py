@@ -10,6 +10,7 @@ from monitor.api import (
     health,
     journal,
     links,
+    misting,
     nights,
     places,
     problems,
@@ -40,7 +41,7 @@ def create_app(parts: Parts) -> FastAPI:
         app.add_middleware(OwnMachineOnly)
     api = APIRouter(prefix=PREFIX)
     for module in (
-        *(places, climate, settling, alarms, nights, rehearsal),
+        *(places, climate, settling, misting, alarms, nights, rehearsal),
         *(journal, species, events, health),
     ):
         api.include_router(module.router)

@@ -16,6 +16,7 @@ _COMMANDS = {
     "demo": "monitor.cli.demo",
     "export": "monitor.cli.export",
     "import": "monitor.cli.import_",
+    "misting": "monitor.cli.misting",
     "rehearse": "monitor.cli.rehearse",
     "restore": "monitor.cli.restore",
     "serve": "monitor.cli.serve",

@@ -20,6 +20,7 @@ from monitor.ingest.topics import Template
 from monitor.jobs.clockwork import Clockwork
 from monitor.jobs.explainer import Explainer
 from monitor.jobs.foresight import Foresight
+from monitor.jobs.misting import MistingDesk
 from monitor.jobs.nights import Nights
 from monitor.jobs.reporter import LOOK_EVERY_S, Reporter
 from monitor.notify.board import AlarmBoard
@@ -118,6 +119,7 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
                 rejects=rejects,
                 library=library,
                 foresight=Foresight(readings, library, clock),
+                misting=MistingDesk(database, readings, library),
                 courier=courier,
                 clock=clock,
                 needs_token=needs_token,

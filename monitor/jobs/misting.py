@@ -16,6 +16,7 @@ from monitor.analysis.misting import (
     Limits,
     Misting,
     Prediction,
+    Proposal,
     Reported,
     Schedule,
     Source,
@@ -28,9 +29,10 @@ from monitor.analysis.misting import (
     predict,
 )
 from monitor.analysis.misting.assessment import DAYS
+from monitor.analysis.misting.calendar import calendar
 from monitor.analysis.misting.followup import BEFORE_DAYS
 from monitor.analysis.misting.wire import assessment_wire, follow_up_wire, goal_wire
-from monitor.errors import NotFound
+from monitor.errors import Conflict, NotFound
 from monitor.quality import FIRST_BAD
 from monitor.quantities import Quantity
 from monitor.setup import journal as entries
@@ -65,6 +67,39 @@ class MistingReport:
     limits: Limits
     assessment: Assessment
     follow_up: FollowUp | None
+
+    def proposal(self, number: int) -> Proposal:
+        """One of the plans, counted from 1.
+
+        Raises:
+            Conflict: there is no plan; it says why.
+            NotFound: there are fewer.
+        """
+        found = self.assessment
+        proposals = () if found.plan is None else found.plan.proposals
+        if not proposals:
+            why = found.cannot or found.plan_cannot or (found.plan and found.plan.infeasible)
+            raise Conflict(f"there is no plan for {self.enclosure.id!r}, because {why}")
+        if not 1 <= number <= len(proposals):
+            raise NotFound(f"there is no plan {number}; there are {len(proposals)}")
+        return proposals[number - 1]
+
+    def calendar(self, number: int, now_ms: int) -> str:
+        """One of the plans as an iCalendar stream, from tomorrow on.
+
+        Raises:
+            Conflict, NotFound: as ``proposal`` does.
+        """
+        place, proposal = self.enclosure, self.proposal(number)
+        today = dt.datetime.fromtimestamp(now_ms / 1000, place.zone_info).date()
+        return calendar(
+            proposal.schedule,
+            place.id,
+            place.name,
+            place.zone_info,
+            today + dt.timedelta(days=1),
+            now_ms,
+        )
 
     def predict(self, schedule: Schedule) -> Prediction | None:
         """What any schedule would give; None where the assessment cannot tell."""

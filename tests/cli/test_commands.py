@@ -10,7 +10,7 @@ from monitor.cli import main
 from tests.support.daemon import CORK_CUBE
 
 COMMANDS = (
-    *("backup", "check", "demo", "export", "import", "rehearse", "restore", "serve"),
+    *("backup", "check", "demo", "export", "import", "misting", "rehearse", "restore", "serve"),
     *("settling", "setup", "token"),
 )
 LOG = "time,temperature,humidity\n" + "".join(

@@ -18,6 +18,7 @@ from monitor.ingest.loop import IngestLoop
 from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
 from monitor.jobs.foresight import Foresight
+from monitor.jobs.misting import MistingDesk
 from monitor.notify.courier import Courier
 from monitor.setup.models import Setup
 from monitor.setup.settings import Settings
@@ -86,6 +87,7 @@ class House:
             rejects=self.rejects,
             library=library,
             foresight=Foresight(self.readings, library, self.clock),
+            misting=MistingDesk(self.database, self.readings, library),
             courier=Courier(self.database, {}, clock=self.clock),
             clock=self.clock,
             needs_token=needs_token,

@@ -12,6 +12,7 @@ from monitor.ingest.loop import IngestLoop
 from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
 from monitor.jobs.foresight import Foresight
+from monitor.jobs.misting import MistingDesk
 from monitor.notify.courier import Courier
 from monitor.setup.file import load_setup
 from monitor.setup.settings import Settings
@@ -63,6 +64,7 @@ class Rig:
             rejects=self.rejects,
             library=LIBRARY,
             foresight=Foresight(self.readings, LIBRARY, lambda: self.now_ms),
+            misting=MistingDesk(self.database, self.readings, LIBRARY),
             courier=Courier(self.database, {}, clock=lambda: self.now_ms),
             clock=lambda: self.now_ms,
             needs_token=needs_token,

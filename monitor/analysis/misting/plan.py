@@ -25,6 +25,7 @@ class Proposal:
 
     schedule: Schedule
     predicted: Prediction
+    goal: Goal
     why: str
 
 
@@ -116,7 +117,7 @@ def _chosen(rated: list[tuple[Schedule, Prediction]], model: Model, goal: Goal) 
             break
         if all(each.schedule != schedule for each in proposals):
             proposals.append(
-                Proposal(schedule, predicted, _why(taste, schedule, predicted, model, goal))
+                Proposal(schedule, predicted, goal, _why(taste, schedule, predicted, model, goal))
             )
     return proposals
 

@@ -59,7 +59,7 @@ def assessment_lines(found: Assessment, goal: Goal | None) -> Iterator[str]:
             yield f"  {prediction_text(proposal.predicted)}"
 
 
-def proposal_text(proposal: Proposal, name: str, zone: ZoneInfo, goal: Goal, at_ms: int) -> str:
+def proposal_text(proposal: Proposal, name: str, zone: ZoneInfo, at_ms: int) -> str:
     """One proposal as a page to print."""
     made = dt.datetime.fromtimestamp(at_ms / 1000, zone)
     lines = [
@@ -69,7 +69,7 @@ def proposal_text(proposal: Proposal, name: str, zone: ZoneInfo, goal: Goal, at_
         *(f"{spray.at:%H:%M}  {spray.seconds:5g} s" for spray in proposal.schedule),
         *([] if proposal.schedule else ["no misting"]),
         "",
-        f"Goal: {goal_text(goal)}",
+        f"Goal: {goal_text(proposal.goal)}",
         f"Why: {proposal.why}",
         f"Predicted: {prediction_text(proposal.predicted)}",
         "",

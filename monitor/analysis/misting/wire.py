@@ -76,7 +76,7 @@ def plan_wire(plan: Plan | None, cannot: str | None) -> dict[str, Any]:
     """Proposals, or why there are none."""
     return {
         "plan_cannot": cannot if plan is None else plan.infeasible,
-        "plans": [] if plan is None else [_proposal(each) for each in plan.proposals],
+        "plans": [] if plan is None else [proposal_wire(each) for each in plan.proposals],
         "nearest": None if plan is None or plan.best is None else schedule_wire(plan.best),
     }
 
@@ -147,7 +147,8 @@ def _change(change: Change) -> dict[str, Any]:
     }
 
 
-def _proposal(proposal: Proposal) -> dict[str, Any]:
+def proposal_wire(proposal: Proposal) -> dict[str, Any]:
+    """One proposal."""
     return {
         "times": schedule_wire(proposal.schedule),
         "predicted": prediction_wire(proposal.predicted, bands=False),

@@ -83,7 +83,7 @@ class Balance:
         return self.at_once + self.on_film
 
 
-SATURATED_FILM = {"film_rate": 30.0, "film_reach": 0.3, "wetness": 1.0}
+SATURATED_FILM = {"film_rate": 600.0, "film_reach": 0.1, "wetness": 1.0}
 """A film that keeps the air saturated while it lasts: dew, where the mist itself leaves none."""
 
 
@@ -114,7 +114,8 @@ def run(
         step_h: length of a step.
         start: content and film before.
 
-    Everything is held for a step, in which the run is exact but for the film's share of the pull.
+    Everything is held for a step, in which the run is exact but for the film's share of the pull,
+    which is right to the second order.
     """
     v, w = start
     steps = seconds.shape[-1]
@@ -133,14 +134,10 @@ def run(
         if not np.any(w > 0.0):
             v = dry_end
         else:
-            pull = balance.film_rate * -np.expm1(-w / balance.film_reach)
-            total = rate + pull
-            wet = balance.wetness * full
-            aim = (rate * asymptote[..., k] + pull * wet) / total
-            fade = np.exp(-total * step_h)
-            end = aim + (v - aim) * fade
-            mean = aim + (v - aim) * (1.0 - fade) / (total * step_h)
-            taken = pull * (wet - mean) * step_h
+            # The film's share of the pull is that of the middle of the step.
+            _, first = _pulled(balance, rate, asymptote[..., k], full, v, w, step_h)
+            middle = np.maximum(w - 0.5 * first, 0.0)
+            end, taken = _pulled(balance, rate, asymptote[..., k], full, v, middle, step_h)
             spent = taken > w
             # A film that does not last the step gives what it has, no more.
             v = np.where(spent, dry_end + w, end)
@@ -149,3 +146,16 @@ def run(
         v, w = v - over, w + over
         contents[k] = v
     return np.moveaxis(contents, 0, -1), State(v, w)
+
+
+def _pulled(
+    balance: Balance, rate: Array, asymptote: Array, full: Array, v: Array, w: Array, step_h: float
+) -> tuple[Array, Array]:
+    """Content after a step beside a film of a fixed size, and what that gave, g/m3."""
+    pull = balance.film_rate * -np.expm1(-w / balance.film_reach)
+    total = rate + pull
+    wet = balance.wetness * full
+    aim = (rate * asymptote + pull * wet) / total
+    fade = np.exp(-total * step_h)
+    mean = aim + (v - aim) * (1.0 - fade) / (total * step_h)
+    return aim + (v - aim) * fade, pull * (wet - mean) * step_h

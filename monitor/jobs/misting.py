@@ -12,6 +12,7 @@ from monitor.analysis.misting import (
     Assessment,
     Climate,
     FollowUp,
+    Futures,
     Goal,
     Limits,
     Misting,
@@ -105,8 +106,7 @@ class MistingReport:
         """What any schedule would give; None where the assessment cannot tell."""
         if self.assessment.model is None or self.goal is None:
             return None
-        rng = np.random.default_rng(0)
-        return predict(self.assessment.model, schedule, self.goal, self.limits, rng)
+        return predict(Futures(self.assessment.model), schedule, self.goal, self.limits)
 
 
 class MistingDesk:

@@ -12,9 +12,10 @@ from monitor.analysis.misting.doubts import Doubt, Sign
 from monitor.analysis.misting.drift import Changed, Drift
 from monitor.analysis.misting.fit import Rate
 from monitor.analysis.misting.followup import Change, FollowUp, Taken, follow_up
+from monitor.analysis.misting.futures import Futures, Model
 from monitor.analysis.misting.mistings import Misting, Reported, Source
 from monitor.analysis.misting.plan import Plan, Proposal, plan
-from monitor.analysis.misting.prediction import Band, Model, Prediction, predict
+from monitor.analysis.misting.prediction import Band, Prediction, predict
 from monitor.analysis.misting.schedule import Goal, Limits, Schedule, Span, Spray
 from monitor.analysis.misting.water import Water
 
@@ -29,6 +30,7 @@ __all__ = [
     "Doubt",
     "Drift",
     "FollowUp",
+    "Futures",
     "Goal",
     "Limits",
     "Misting",

@@ -12,12 +12,12 @@ from monitor.analysis.misting.detection import seen as seen_in_air
 from monitor.analysis.misting.doubts import Doubt, doubts, rate_doubt
 from monitor.analysis.misting.drift import Drift, drifts
 from monitor.analysis.misting.fit import Fit, Rate, fit
+from monitor.analysis.misting.futures import Model
 from monitor.analysis.misting.lag import UNKNOWN_LAG, Lag, probe_lag
 from monitor.analysis.misting.mistings import Merged, Misting, Reported, merge, with_seconds
 from monitor.analysis.misting.observation import filled, observe, part
 from monitor.analysis.misting.obstacles import decays, undecayed, unmisted, unreadable
 from monitor.analysis.misting.plan import Plan, plan
-from monitor.analysis.misting.prediction import Model
 from monitor.analysis.misting.schedule import Goal, Limits
 from monitor.analysis.misting.state_space import Observed, smoothed
 from monitor.analysis.misting.water import Dose, Water, doses, per_second

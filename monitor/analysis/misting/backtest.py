@@ -7,7 +7,7 @@ import numpy as np
 from monitor.analysis.misting.balance import State, run
 from monitor.analysis.misting.climate import Column, Grid
 from monitor.analysis.misting.fit import Fit
-from monitor.analysis.misting.prediction import balance_of
+from monitor.analysis.misting.futures import balance_of
 from monitor.analysis.misting.state_space import SLOW_H, Observed
 from monitor.analysis.misting.water import Water
 from monitor.times import DAY_MS

@@ -11,7 +11,8 @@ import numpy as np
 from monitor.analysis.misting.balance import Array, Balance
 from monitor.analysis.misting.climate import Column
 from monitor.analysis.misting.days import Days
-from monitor.analysis.misting.prediction import Model, days_under, limits_by_step, longest
+from monitor.analysis.misting.futures import Model, days_under
+from monitor.analysis.misting.prediction import limits_by_step, longest
 from monitor.analysis.misting.schedule import Goal, Limits
 
 COARSE = 3

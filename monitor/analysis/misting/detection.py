@@ -8,6 +8,7 @@ after a lid was closed, not a misting.
 """
 
 from dataclasses import dataclass
+from itertools import zip_longest
 from typing import NamedTuple
 
 import numpy as np
@@ -96,7 +97,7 @@ def seen(climate: Climate, daylight: Daylight | None = None) -> Seen:
         growing = 10.0 * step.slope_after[i] > STILL_RISING * step.height[i]
         if growing and daylight is not None and _just_switched(daylight, int(climate.at_ms[i])):
             continue
-        at_ms = _onset_ms(minutes, vapour, climate.at_ms, step, i, gap)
+        at_ms = _onset_ms(minutes, vapour, climate.at_ms, step, i, gap, max(3.0, period))
         rises.append(Rise(at_ms, float(step.height[i]), float(certainty[i])))
     rises.sort(key=lambda rise: rise.at_ms)
     lids.sort(key=lambda lid: lid.at_ms)
@@ -181,11 +182,11 @@ def _just_switched(daylight: Daylight, at_ms: int) -> bool:
 
 
 def _onset_ms(
-    minutes: Column, vapour: Column, at_ms: Times, step: _Steps, i: int, gap: float
+    minutes: Column, vapour: Column, at_ms: Times, step: _Steps, i: int, gap: float, margin: float
 ) -> int:
     """Between the last reading before the rise and the first that shows it."""
-    first = int(np.searchsorted(minutes, minutes[i] - 3.0))
-    beyond = int(np.searchsorted(minutes, minutes[i] + gap + 3.0))
+    first = int(np.searchsorted(minutes, minutes[i] - margin))
+    beyond = int(np.searchsorted(minutes, minutes[i] + gap + margin, side="right"))
     risen = np.flatnonzero(vapour[first:beyond] > step.before[i] + 0.3 * step.height[i])
     if not len(risen) or first + risen[0] == 0:
         return int(at_ms[i])
@@ -196,8 +197,8 @@ def _onset_ms(
 def _followed(rises: list[Rise], at_ms: Times, vapour: Column) -> list[Rise]:
     """The rises with how long each took to halve, unless the next one came before."""
     result = []
-    ends = [rise.at_ms for rise in rises[1:]] + [int(at_ms[-1])]
-    for rise, end_ms in zip(rises, ends, strict=True):
+    for rise, following in zip_longest(rises, rises[1:]):
+        end_ms = int(at_ms[-1]) if following is None else following.at_ms
         first, last = np.searchsorted(
             at_ms, [rise.at_ms - 5 * MINUTE_MS, min(end_ms, rise.at_ms + HALVING_MS)]
         )

@@ -119,8 +119,7 @@ def predict(futures: Futures, schedule: Schedule, goal: Goal, limits: Limits) ->
 def _dry_h(humidity: Array, goal: Goal, days: Days) -> Array:
     if goal.dry_hours <= 0.0:
         return np.full(humidity.shape[:-1], 24.0)
-    hours: Array = longest(humidity < goal.dry_below) * days.step_h
-    return hours
+    return np.asarray(longest(humidity < goal.dry_below) * days.step_h, np.float64)
 
 
 def limits_by_step(goal: Goal, days: Days) -> tuple[Array, Array]:

@@ -31,6 +31,9 @@ ONE_SIDED = 0.05
 """Of each end of a 90 % interval."""
 MOST_ALIKE = 0.8
 """Correlation of neighbouring pairs that is reckoned with at most."""
+ALIKE_SEEN, ALIKE_UNSEEN = 0.2, 0.5
+"""And at least, with and without a probe in the room: a week has weather of its own, which its few
+days cannot tell from a change."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,25 +113,29 @@ def follow_up(
             len(pairs),
         )
     earlier, later = (np.array([pair[side].figures for pair in pairs]) for side in (0, 1))
-    inside, near, dry = (change(earlier[:, k], later[:, k]) for k in range(len(Figures._fields)))
+    alike = ALIKE_UNSEEN if room is None else ALIKE_SEEN
+    inside, near, dry = (
+        change(earlier[:, k], later[:, k], alike) for k in range(len(Figures._fields))
+    )
     return FollowUp(taken, None, len(pairs), inside, near, dry, _says(inside, len(pairs)))
 
 
-def change(before: Column, after: Column) -> Change:
+def change(before: Column, after: Column, least_alike: float = 0.0) -> Change:
     """Means of matched days and of their differences, in order of time, with a 90 % interval.
 
-    Neighbouring differences may hang together: as many count as independent ones would that are
-    worth as much, by their lag-one correlation (corrected for its bias in short series).
+    Neighbouring differences hang together: they count for as many independent ones as are worth as
+    much, by their lag-one correlation (corrected for its bias in short series) or by
+    ``least_alike``, whichever is more. Their spread is corrected for what their mean has taken up.
     """
     difference = after - before
     count = len(difference)
     away = difference - difference.mean()
     power = float(away @ away)
     alike = float(away[1:] @ away[:-1]) / power if power > 0.0 else 0.0
-    alike = min(max(alike + (1.0 + 4.0 * alike) / count, 0.0), MOST_ALIKE)
+    alike = min(max(alike + (1.0 + 4.0 * alike) / count, least_alike), MOST_ALIKE)
     worth = max(2.0, count * (1.0 - alike) / (1.0 + alike))
-    error = sqrt(power / (count - 1) / worth)
-    reach = error * t_quantile(max(1, int(worth) - 1))
+    error = sqrt(power / (count * (1.0 - 1.0 / worth)) / worth)
+    reach = error * t_quantile(count - 1)
     mean = float(difference.mean())
     return Change(float(before.mean()), float(after.mean()), mean, mean - reach, mean + reach)
 

@@ -3,7 +3,7 @@
 Nothing here drives a mister.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +11,7 @@ import numpy as np
 from monitor.analysis.misting.futures import Futures, Model
 from monitor.analysis.misting.hindrance import hindrance
 from monitor.analysis.misting.prediction import Prediction, predict
-from monitor.analysis.misting.rating import Rating
+from monitor.analysis.misting.rating import Kept, Rating
 from monitor.analysis.misting.schedule import Goal, Limits, Schedule, from_steps
 from monitor.analysis.misting.search import Candidate, Search
 
@@ -57,10 +57,9 @@ def plan(model: Model, goal: Goal, limits: Limits, seed: int = 0) -> Plan:
         _climb(ladder, rating)
     # Whatever else keeps the goal well is an alternative too.
     rungs = sorted((rung for ladder in ladders for rung in ladder), key=search.worth, reverse=True)
-    for rung in rungs[:MOST_MORE]:
-        if len(rating.kept) >= FEWEST:
-            break
-        rating.keeps(rung)
+    _more(rungs, rating)
+    for kept in tuple(rating.kept):
+        _more(search.neighbours(kept.candidate), rating)
     if rating.kept:
         return Plan(tuple(_proposals(rating.kept, futures, goal, limits)))
     best = from_steps(search.polished(rungs[0]).seconds, search.days.step_h)
@@ -75,27 +74,35 @@ def _climb(ladder: Sequence[Candidate], rating: Rating) -> None:
         low, high = (low, middle) if rating.keeps(ladder[middle]) else (middle + 1, high)
 
 
+def _more(candidates: Sequence[Candidate], rating: Rating) -> None:
+    """Rate some more schedules until there are enough that keep the goal."""
+    for candidate in candidates[:MOST_MORE]:
+        if len(rating.kept) >= FEWEST:
+            return
+        rating.keeps(candidate)
+
+
 def _proposals(
-    kept: Sequence[tuple[Schedule, float]], futures: Futures, goal: Goal, limits: Limits
+    kept: Sequence[Kept], futures: Futures, goal: Goal, limits: Limits
 ) -> list[Proposal]:
     """One schedule for each taste, the cheapest first, then others by their cost."""
-    least = min((_seconds(schedule) for schedule, _ in kept if schedule), default=1.0)
+    least = min((_seconds(each.schedule) for each in kept if each.schedule), default=1.0)
 
-    def cost(each: tuple[Schedule, float]) -> float:
-        return len(each[0]) + _seconds(each[0]) / least
+    def cost(each: Kept) -> float:
+        return len(each.schedule) + _seconds(each.schedule) / least
 
-    tastes: list[tuple[str, Callable[[tuple[Schedule, float]], object]]] = [
-        ("the cheapest in mistings and water together", cost),
-        ("the fewest mistings", lambda each: (len(each[0]), _seconds(each[0]))),
-        ("the least water", lambda each: (_seconds(each[0]), len(each[0]))),
-        ("the steadiest in range", lambda each: -each[1]),
-    ]
+    tastes = (
+        ("the cheapest in mistings and water together", min(kept, key=cost)),
+        ("the fewest mistings", min(kept, key=lambda e: (len(e.schedule), _seconds(e.schedule)))),
+        ("the least water", min(kept, key=lambda e: (_seconds(e.schedule), len(e.schedule)))),
+        ("the steadiest in range", max(kept, key=lambda e: e.promised)),
+    )
     chosen: dict[Schedule, str] = {}
-    for taste, key in tastes:
-        chosen.setdefault(min(kept, key=key)[0], taste)  # type: ignore[arg-type]
-    for schedule, _ in sorted(kept, key=cost):
+    for taste, each in tastes:
+        chosen.setdefault(each.schedule, taste)
+    for each in sorted(kept, key=cost):
         if len(chosen) < FEWEST:
-            chosen.setdefault(schedule, "another way")
+            chosen.setdefault(each.schedule, "another way")
     return [_proposal(schedule, taste, futures, goal, limits) for schedule, taste in chosen.items()]
 
 

@@ -25,6 +25,8 @@ RISES = (1.0, 2.0, 3.5, 5.5, 8.0)
 DRY_OUT_WEIGHT = 0.6
 """What a day without its drying-out costs, in time in range."""
 LEAST_GAIN = 0.002
+STRETCHED = (0.7, 0.85, 1.2, 1.4)
+"""By how much the mistings of a schedule are made longer or shorter to get another one."""
 MOVES = 4
 """Rounds in which the mistings of a schedule are shifted."""
 
@@ -111,6 +113,24 @@ class Search:
                 break
             candidate = best
         return candidate
+
+    def neighbours(self, candidate: Candidate) -> list[Candidate]:
+        """Schedules much like one: all mistings longer or shorter, one more, one less; best first.
+
+        None of an empty one.
+        """
+        seconds = candidate.seconds
+        places = np.flatnonzero(seconds)
+        if not len(places):
+            return []
+        rows: list[Array] = [self._with_one_more(candidate, float(np.median(seconds[places])))]
+        for share in STRETCHED:
+            row = np.zeros_like(seconds)
+            row[places] = [self._limits.seconds(share * each) for each in seconds[places].tolist()]
+            rows.append(row[None])
+        fewer = np.repeat(seconds[None], len(places), axis=0)
+        fewer[np.arange(len(places)), places] = 0.0
+        return sorted(self._rated(np.concatenate([*rows, fewer])), key=self.worth, reverse=True)
 
     def worth(self, candidate: Candidate) -> float:
         """What a schedule is worth, in time in range."""

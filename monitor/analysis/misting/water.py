@@ -13,6 +13,8 @@ from monitor.analysis.misting.state_space import Observed, motion
 LONGEST_H = 1.5
 """How long before and after a misting the content may have been unknown."""
 SATURATED = 0.97
+WATER_FLOOR = 0.03
+"""Least relative standard error of what a second brings: a dose is reckoned back to its moment."""
 FEWEST = 3
 """Mistings of known length that it takes."""
 
@@ -113,7 +115,8 @@ def per_second(measured: Sequence[Dose], fit: Fit) -> Water | None:
     error = CONFIDENCE_Z * 1.2533 * spread / np.sqrt(len(known))
     whole = max(0.0, middle) + on_film
     film_error = FILM_FLOOR * CONFIDENCE_Z * on_film
-    reach = float(np.hypot(error, film_error))
+    bias = WATER_FLOOR * CONFIDENCE_Z * whole
+    reach = float(np.sqrt(error**2 + film_error**2 + bias**2))
     return Water(
         at_once=max(0.0, middle),
         on_film=on_film,

@@ -78,7 +78,7 @@ def test_no_readings_cannot_be_compared() -> None:
     assert found.cannot == "there are no readings of temperature and humidity in this time"
 
 
-@pytest.mark.parametrize(("phi", "count"), [(0.0, 7), (0.0, 14), (0.4, 14)])
+@pytest.mark.parametrize(("phi", "count"), [(0.0, 7), (0.0, 14), (0.5, 8), (0.5, 14)])
 def test_the_interval_holds_though_days_hang_together(phi: float, count: int) -> None:
     """Of 600 series of differences with a true mean, nine in ten intervals hold it, or near so."""
     rng = np.random.default_rng([8, count, round(10 * phi)])
@@ -89,7 +89,7 @@ def test_the_interval_holds_though_days_hang_together(phi: float, count: int) ->
         for k in range(count):
             now = phi * now + np.sqrt(1.0 - phi * phi) * rng.standard_normal()
             noise[k] = now
-        found = change(np.zeros(count), 0.3 + noise)
+        found = change(np.zeros(count), 0.3 + noise, phi)
         held += found.low <= 0.3 <= found.high
 
     assert held / 600 >= 0.86

@@ -32,6 +32,10 @@ DAY_MS = 86_400_000
 FIRST_DAY = dt.date(2026, 1, 1)
 
 
+CHANGE_DAY = 7
+"""From then on the lid is ajar, or the nozzle clogged."""
+
+
 class Kind(StrEnum):
     """What is wrong with the fitted model in a world."""
 
@@ -45,6 +49,8 @@ class Kind(StrEnum):
     SMALL = "small_doses"
     SATURATING = "into_saturation"
     WET_GLASS = "wet_glass"
+    LID_AJAR = "lid_ajar"
+    CLOGGED = "clogged"
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,6 +216,8 @@ def live(world: World, days: int, rng: np.random.Generator, step_s: float = 60.0
     record: Record | None = None
     given: list[Given] = []
     for day in range(days):
+        if day == CHANGE_DAY:
+            world = _changed(world)
         times = usual if world.timer else _times(world, rng)
         doses = tuple(
             Misting((at,), seconds, world.dose * _volume(world), spread=0.08)
@@ -225,6 +233,18 @@ def live(world: World, days: int, rng: np.random.Generator, step_s: float = 60.0
         ]
     assert record is not None
     return Life(world, record, tuple(sorted(given, key=lambda each: each.at_ms)), simulator)
+
+
+def _changed(world: World) -> World:
+    """The world after what happens on the eighth day."""
+    (tank,) = world.scenario.enclosures
+    match world.kind:
+        case Kind.LID_AJAR:
+            ajar = replace(tank, exchange=tank.exchange + 0.6 * (tank.exchange + tank.kappa))
+            return replace(world, scenario=replace(world.scenario, enclosures=(ajar,)))
+        case Kind.CLOGGED:
+            return replace(world, dose=0.45 * world.dose)
+    return world
 
 
 def try_plan(

@@ -34,8 +34,9 @@ DAYS = 14
 TRIED_DAYS = 7
 NEAR_MS = 6 * MINUTE_MS
 LIMITS = Limits(longest_s=90.0, most_a_day=10)
-SEED = 20
-QUICK = {Kind.MATCHED: 10, Kind.WET_GLASS: 4, Kind.LAG_8: 3, Kind.SMALL: 3}
+SEED = 21
+"""Seed 20 was used up for choosing the constants of the method."""
+QUICK = {Kind.MATCHED: 8, Kind.WET_GLASS: 3, Kind.LAG_8: 2, Kind.SMALL: 2, Kind.LID_AJAR: 3}
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +59,7 @@ class Case:
     """Of the rate by day and by night, relative; None: not given."""
     held: tuple[bool, bool]
     signs: tuple[str, ...]
+    drifts: tuple[str, ...]
     recall: float
     precision: float
     rh_mae: float | None
@@ -107,7 +109,7 @@ def study(kind: Kind, number: int) -> Case:
     probe = climate(life.record.readings[TANK, "probe"])
     room = climate(life.record.readings[ROOM, "probe"]) if world.with_room else None
     goal = some_goal(life, rng)
-    before = time.perf_counter()
+    before = time.process_time()
     found = assess(
         probe,
         room,
@@ -118,8 +120,10 @@ def study(kind: Kind, number: int) -> Case:
         LIMITS,
         volume_l=1000.0 * world.scenario.enclosures[0].volume_m3,
     )
-    spent = time.perf_counter() - before
+    spent = time.process_time() - before
     errors, held = _rates(found, life.drying_rate)
+    if kind is Kind.LID_AJAR:
+        errors = None, None  # there is no one rate to be right about
     recall, precision = _found(probe, life, daylight(world))
     trials: tuple[Trial, ...] = ()
     infeasible, rightly = None, None
@@ -142,7 +146,8 @@ def study(kind: Kind, number: int) -> Case:
         cannot=found.cannot or found.plan_cannot,
         errors=errors,
         held=held,
-        signs=tuple(doubt.sign for doubt in found.doubts),
+        signs=tuple(doubt.sign.value for doubt in found.doubts),
+        drifts=tuple(drift.changed.value for drift in found.drifts),
         recall=recall,
         precision=precision,
         rh_mae=None if found.backtest is None else found.backtest.rh_mae,
@@ -209,6 +214,9 @@ class Summary:
     rate_error: float
     rate_error_9_in_10: float
     coverage: float
+    held_or_said: float
+    """Enclosures where every rate given held, or a doubt that concerns it was told."""
+    drift: float
     recall: float
     precision: float
     rh_mae: float
@@ -239,6 +247,8 @@ def summary(kind: Kind, cases: Sequence[Case]) -> Summary:
         rate_error=_median(errors),
         rate_error_9_in_10=float(np.quantile(errors, 0.9)) if len(errors) else np.nan,
         coverage=_mean(held),
+        held_or_said=_mean(_held_or_said(case) for case in cases),
+        drift=_mean(bool(case.drifts) for case in cases),
         recall=_mean(case.recall for case in cases),
         precision=_mean(case.precision for case in cases),
         rh_mae=_median([case.rh_mae for case in cases if case.rh_mae is not None]),
@@ -251,19 +261,26 @@ def summary(kind: Kind, cases: Sequence[Case]) -> Summary:
     )
 
 
+def _held_or_said(case: Case) -> bool:
+    told = {"wets_surfaces", "slow_probe", "out_of_shape", "small_doses"} & set(case.signs)
+    right = all(
+        held for error, held in zip(case.errors, case.held, strict=True) if error is not None
+    )
+    return right or bool(told) or bool(case.drifts)
+
+
 def table(summaries: Iterable[Summary]) -> str:
     """The figures as a markdown table."""
-    lines = [
-        (
-            "| enclosures | n | rate given | rate error, median (9 in 10) | interval holds |"
-            " recall | precision | held-out RH error | plan made | promise kept | above promise |"
-            " called infeasible (rightly) | s |"
-        ),
-        "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |",
-    ]
+    head = (
+        "| enclosures | n | rate given | rate error, median (9 in 10) | interval holds | "
+        "holds or says so | drift told | recall | precision | held-out RH error | plan made | "
+        "promise kept | above promise | called infeasible (rightly) | s |"
+    )
+    lines = [head, "|" + 15 * " --- |"]
     lines += [
         f"| `{each.kind}` | {each.cases} | {each.given:.0%} | {each.rate_error:.1%} "
-        f"({each.rate_error_9_in_10:.1%}) | {each.coverage:.0%} | {each.recall:.3f} | "
+        f"({each.rate_error_9_in_10:.1%}) | {each.coverage:.0%} | "
+        f"{each.held_or_said:.0%} | {each.drift:.0%} | {each.recall:.3f} | "
         f"{each.precision:.3f} | {each.rh_mae:.2f} | {each.planned:.0%} | {each.kept:.0%} | "
         f"{100.0 * each.gap:.1f} | {each.infeasible} ({each.rightly:.0%}) | {each.seconds:.1f} |"
         for each in summaries

@@ -22,11 +22,9 @@ T = TypeVar("T", bound=np.generic)
 WARM_UP_H = 12.0
 """Of the day's own end, run before it begins."""
 DRAWS = 80
-WEATHER = 0.85
+WEATHER = 0.72
 """How far the mean of the days to come may lie from that of the logged ones, in standard deviations
 of a day's mean: weather that remembers some 60 h changes slowly, and two weeks of it are few."""
-WEATHERS = 5
-"""Logged weather is worth so many independent days beyond the first: their spread is uncertain."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,9 +44,7 @@ class Model:
         days = self.days
         means = np.stack([days.temperature.mean(axis=1), days.asymptote.mean(axis=1)])
         spread = np.cov(means) if len(days) > 1 else np.zeros((2, 2))
-        unsure = np.sqrt(WEATHERS / rng.chisquare(WEATHERS, count))
-        normal = rng.multivariate_normal(np.zeros(2), spread, count).T
-        warmer, moister = WEATHER * unsure * normal
+        warmer, moister = WEATHER * rng.multivariate_normal(np.zeros(2), spread, count).T
         temperature = days.temperature + warmer[:, None, None]
         saturated = days.per_kpa * saturation_vapour_pressure(temperature)
         asymptote = np.maximum(days.asymptote + moister[:, None, None], DRIEST * saturated)
@@ -68,9 +64,8 @@ class Model:
         # Half-normal tails of a badly known film would reach where nothing is physical.
         normal = np.clip(rng.standard_normal((count, size)), -2.0, 2.0)
         parameters = self.fit.parameters + np.clip(normal @ root.T, -0.7, 0.7)
-        spread = (
-            (self.water.high - self.water.low) / (2.0 * CONFIDENCE_Z) / max(self.water.per_s, 1e-9)
-        )
+        reach = 0.5 * (self.water.high - self.water.low) / max(self.water.per_s, 1e-9)
+        spread = reach / CONFIDENCE_Z
         scale = np.maximum(0.1, 1.0 + spread * rng.standard_normal((count, 1)))
         return _balance(parameters, self.fit, self.water.at_once * scale, scale)
 

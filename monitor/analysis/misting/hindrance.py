@@ -29,7 +29,7 @@ def hindrance(futures: Futures, goal: Goal, limits: Limits, best: Schedule) -> s
     if goal.dry_hours > 0.0 and alone.dry_days < DRY_DAYS:
         return (
             f"it does not dry out: even without misting the air is below {goal.dry_below:g} %RH "
-            f"for only {alone.dry_hours:.1f} h without a break (wanted: {goal.dry_hours:g} h); "
+            f"for {goal.dry_hours:g} h without a break on only {alone.dry_days:.0%} of the days; "
             "ventilate more"
         )
     tried = predict(futures, best, goal, limits)

@@ -42,7 +42,7 @@ class Goal:
     dry_below: float = 100.0
     dry_hours: float = 0.0
     share: float = 0.8
-    confidence: float = 0.95
+    confidence: float = 0.9
 
     def __post_init__(self) -> None:
         for name, span in (("day", self.day), ("night", self.night)):

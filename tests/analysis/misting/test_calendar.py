@@ -1,6 +1,7 @@
 """Schedules as iCalendar, read back by the icalendar library, expanded by dateutil."""
 
 import datetime as dt
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -22,10 +23,14 @@ def written(
     return calendar(PLAN, "cork-cube", name, zone, start, NOW_MS)
 
 
+def parts_of(stream: str, name: str) -> list[Any]:
+    """Components of that name, as another reader finds them."""
+    return list(Calendar.from_ical(stream).walk(name))
+
+
 def test_another_reader_finds_the_mistings() -> None:
     """Start, length, words and stamp of each, in the enclosure's zone."""
-    read = Calendar.from_ical(written())
-    events = read.walk("VEVENT")
+    events = parts_of(written(), "VEVENT")
 
     assert [event["DTSTART"].dt for event in events] == [
         dt.datetime(2026, 11, 26, 8, 30, tzinfo=LISBON),
@@ -51,8 +56,7 @@ def test_what_must_be_there_is_there() -> None:
 
 def test_it_comes_daily_by_the_wall_clock_across_a_change() -> None:
     """Expanded by dateutil: half past eight in winter and in summer time, 56 times."""
-    read = Calendar.from_ical(written(start=dt.date(2027, 3, 20)))
-    event = read.walk("VEVENT")[0]
+    event = parts_of(written(start=dt.date(2027, 3, 20)), "VEVENT")[0]
 
     days = list(rrulestr(event["RRULE"].to_ical().decode(), dtstart=event["DTSTART"].dt))
 
@@ -75,7 +79,7 @@ def test_it_comes_daily_by_the_wall_clock_across_a_change() -> None:
 def test_the_zone_that_is_written_down_is_the_zone(key: str, start: dt.date) -> None:
     """A reader that knows no zones gets every offset of the eight weeks from the stream itself."""
     zone = ZoneInfo(key)
-    (told,) = Calendar.from_ical(written(zone=zone, start=start)).walk("VTIMEZONE")
+    (told,) = parts_of(written(zone=zone, start=start), "VTIMEZONE")
     changes = sorted(
         (part["DTSTART"].dt, part["TZOFFSETFROM"].td, part["TZOFFSETTO"].td)
         for part in told.subcomponents
@@ -97,7 +101,7 @@ def test_lines_are_short_and_end_as_they_must() -> None:
     assert stream.endswith("\r\n")
     assert max(map(len, lines)) <= 75
     assert "\n" not in stream.replace("\r\n", "")
-    read = Calendar.from_ical(stream).walk("VEVENT")[0]
+    read = parts_of(stream, "VEVENT")[0]
     assert read["SUMMARY"] == f"Mist {'Käfig für Frösche 🐸' * 8} for 12 s"
 
 
@@ -105,9 +109,7 @@ def test_what_means_something_else_is_escaped() -> None:
     """Commas, semicolons, backslashes and line ends come back as they were (RFC 5545, 3.3.11)."""
     name = "Moss, fern; cork\\bark"
 
-    assert Calendar.from_ical(written(name=name)).walk("VEVENT")[0]["SUMMARY"] == (
-        f"Mist {name} for 12 s"
-    )
+    assert parts_of(written(name=name), "VEVENT")[0]["SUMMARY"] == (f"Mist {name} for 12 s")
     assert escaped("a\nb") == "a\\nb"
 
 
@@ -123,4 +125,4 @@ def test_no_misting_is_an_empty_calendar() -> None:
     """It can be read, and holds nothing."""
     stream = calendar((), "cork-cube", "Cork cube", LISBON, dt.date(2026, 11, 26), NOW_MS)
 
-    assert Calendar.from_ical(stream).walk("VEVENT") == []
+    assert parts_of(stream, "VEVENT") == []

@@ -68,7 +68,9 @@ def _of_rate(seen: Observed, whole: Fit, asymptote: Column) -> Drift | None:
     middle = len(seen) // 2
     if middle * seen.step_h * 3_600_000 < SHORTEST_HALF_DAYS * DAY_MS:
         return None
-    halves = [fit(part(seen, first, beyond), whole) for first, beyond in _halves(len(seen))]
+    # Two rates in one record look like a film: what was fitted to all is no start for the halves.
+    start = None if whole.wets else whole
+    halves = [fit(part(seen, first, beyond), start) for first, beyond in _halves(len(seen))]
     weight = total = 0.0
     for phase in (np.array([1.0, 0.0]), np.array([1.0, 1.0])):
         change, variance = 0.0, 0.0

@@ -181,8 +181,9 @@ def test_a_promise_lies_below_the_mean_the_more_sure_it_must_be() -> None:
     assert 0.0 <= sure < unsure < inside.mean()
     assert promise(np.zeros((5, 4)), 0.9, 1) == 0.0
 
+
+def test_the_longest_run_closes_over_midnight() -> None:
     """A run over midnight counts in one piece; all true is the whole day, none is nothing."""
-    """A run that ends one day and begins the next counts in one piece; all true is the whole day."""
     ring = np.array([True, True, False, True, False, True, True])
 
     assert longest(ring[None]).tolist() == [4]

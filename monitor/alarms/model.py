@@ -5,7 +5,11 @@ from enum import StrEnum
 from typing import NamedTuple, Self
 
 from monitor.quantities import Quantity
+from monitor.setup.alarming import STALE_MS
 from monitor.setup.models import Zone
+
+DAEMON = "_daemon"
+"""The place of what concerns dewkeep itself; no room or enclosure can have this id."""
 
 
 class Condition(StrEnum):
@@ -16,6 +20,17 @@ class Condition(StrEnum):
     CRITICAL_LOW = "critical-low"
     CRITICAL_HIGH = "critical-high"
     SILENT = "silent"
+    BROKER = "broker"
+
+
+class Because(StrEnum):
+    """Why an alarm calls nobody though its condition holds: by design, or by maintenance."""
+
+    OUT_OF_SERVICE = "out_of_service"
+    MAINTENANCE = "maintenance"
+    LID_OPEN = "lid_open"
+    MISTING = "misting"
+    GRAVER = "graver"
 
 
 class Priority(StrEnum):
@@ -41,11 +56,12 @@ class State(StrEnum):
 class PointKey(NamedTuple):
     """One thing that is watched: a quantity of a probe against one condition.
 
-    ``quantity`` is None for ``silent``, which concerns the whole probe.
+    ``quantity`` is None for ``silent``, which concerns the whole probe; ``broker`` concerns the
+    daemon itself and has no probe either.
     """
 
     place: str
-    probe: str
+    probe: str | None
     quantity: Quantity | None
     condition: Condition
 
@@ -59,6 +75,8 @@ class PointKey(NamedTuple):
         Raises:
             ValueError: the text names no point.
         """
+        if text == str(BROKER):
+            return cls(*BROKER)
         try:
             place, probe, *of, condition = text.split(".")
             (quantity,) = of or (None,)
@@ -67,9 +85,13 @@ class PointKey(NamedTuple):
             )
         except ValueError as exc:
             raise ValueError(
-                f"{text!r} names no point; write PLACE.PROBE.QUANTITY.CONDITION or "
-                "PLACE.PROBE.silent"
+                f"{text!r} names no point; write PLACE.PROBE.QUANTITY.CONDITION, "
+                f"PLACE.PROBE.silent or {BROKER}"
             ) from exc
+
+
+BROKER = PointKey(DAEMON, None, None, Condition.BROKER)
+"""The connection to the broker, without which nothing can be heard."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +107,7 @@ class Alarm:
 
     id: str
     point: PointKey
-    zone: Zone
+    zone: Zone | None
     priority: Priority
     state: State
     since_ms: int
@@ -100,13 +122,22 @@ class Alarm:
     shelved_until_ms: int | None = None
     shelved_by: str | None = None
     suppressed_by: str | None = None
-    """What makes this alarm needless for now: the point of the alarm that says more."""
+    """Who or what makes this alarm needless for now: the point of the graver alarm, or a keeper;
+    None where a switch reported it."""
     withdrawn_at_ms: int | None = None
     """When the set-up stopped watching the point, if it did so before the alarm was over."""
     called_at_ms: int | None = None
     """When it last came to call for the keeper: at its raising, or as what silenced it ended."""
     recalls: int = 0
-    """How often the end of a shelf made it call anew."""
+    """How often what a keeper did made it call anew: the end of a shelf, of maintenance."""
+    suppressed_because: Because | None = None
+    """Why it is suppressed or out of service, or last was."""
+    group: str | None = None
+    """The id of the first-out alarm that calls for this one too."""
+    alone_from_ms: int | None = None
+    """When it calls for itself, once the first-out alarm of its group is over."""
+    chattering: bool = False
+    """Whether its point was raised several times of late (``CHATTERING``)."""
 
     @property
     def standing(self) -> bool:
@@ -117,3 +148,20 @@ class Alarm:
     def over(self) -> bool:
         """Whether nothing about it can change any more."""
         return self.state is State.NORMAL and not self.standing
+
+    @property
+    def called(self) -> bool:
+        """Whether it ever called for the keeper itself, not by the first-out alarm it is under."""
+        return self.called_at_ms is not None and self.group is None
+
+    @property
+    def leads(self) -> bool:
+        """Whether others like it may be grouped under it: it stands, and a keeper hears of it."""
+        return self.standing and self.state in _HEARD_OF
+
+    def stale(self, now_ms: int) -> bool:
+        """Whether it has stood for so long that nobody looks at it any more."""
+        return self.standing and now_ms - self.raised_at_ms > STALE_MS
+
+
+_HEARD_OF = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.SHELVED)

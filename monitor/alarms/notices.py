@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
 
-from monitor.alarms.model import Alarm
+from monitor.alarms.model import DAEMON, Alarm
 from monitor.alarms.wording import wire
 from monitor.setup.channels import Channel
 from monitor.setup.models import Setup
@@ -25,7 +25,7 @@ class Occasion(StrEnum):
 
     RAISED = "raised"
     RECALLED = "recalled"
-    """A shelf has ended and the condition still holds."""
+    """A shelf, or what else a keeper asked for, has ended and the condition still holds."""
     ESCALATED = "escalated"
     """Nobody acknowledged it on another channel."""
     RETURNED = "returned"
@@ -41,11 +41,15 @@ class Whereabouts(NamedTuple):
 
 
 def whereabouts(setup: Setup) -> dict[str, Whereabouts]:
-    """Every room and enclosure by its id; a room's clock that of an enclosure in it, or UTC."""
+    """Every room and enclosure by its id; a room's clock that of an enclosure in it, or UTC.
+
+    dewkeep itself goes by the clock of the first enclosure.
+    """
     enclosures = {each.id: Whereabouts(each.name, each.zone_info) for each in setup.enclosure}
     clocks = {each.room: each.zone_info for each in setup.enclosure}
     rooms = {each.id: Whereabouts(each.name, clocks.get(each.id, dt.UTC)) for each in setup.room}
-    return rooms | enclosures
+    clock = next((each.zone for each in enclosures.values()), dt.UTC)
+    return rooms | enclosures | {DAEMON: Whereabouts("dewkeep", clock)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +63,7 @@ class Matter:
 
 
 def call(alarm: Alarm) -> Matter:
-    """That an alarm calls for the keeper: once for each occurrence and each end of a shelf."""
+    """That an alarm calls for the keeper: once for each occurrence and each recall."""
     if alarm.recalls == 0:
         return Matter(alarm, Occasion.RAISED, f"{alarm.id}/{Occasion.RAISED}")
     return Matter(alarm, Occasion.RECALLED, f"{alarm.id}/{Occasion.RECALLED}/{alarm.recalls}")

@@ -104,7 +104,7 @@ def _listed(judged: Sequence[Judged], outcome: Outcome) -> list[Json]:
     return [
         _alarm(each.alarm, outcome)
         | {
-            "called": each.called,
+            "called": each.alarm.called,
             "looks_false": each.doubt,
             "minutes": round(each.lasted_ms / MINUTE_MS),
         }

@@ -22,7 +22,7 @@ LIMITED_MS = HOUR_MS
 CALLING = (State.UNACKNOWLEDGED, State.RETURNED)
 """The states of alarms that wait for a keeper."""
 
-_SILENCED = (State.SHELVED, State.SUPPRESSED)
+_SILENCED = (State.SHELVED, State.SUPPRESSED, State.OUT_OF_SERVICE)
 _URGENCY = tuple(Priority)
 
 
@@ -38,8 +38,9 @@ def due_after(
 ) -> Due:
     """What the events of one step call for.
 
-    An alarm that the same step silenced (a graver one took over, or it is shelved) is left out, as
-    is the return of one that was not told before.
+    An alarm that the same step silenced (a graver one took over, or it is shelved) is left out, so
+    is one for which the first-out alarm of its group calls, and the return of one that was not told
+    before.
     """
     now: dict[str, Alarm] = {}
     called: dict[str, None] = {}
@@ -50,8 +51,8 @@ def due_after(
             called[event.alarm.id] = None
         elif event.event is Event.RETURNED:
             returned[event.alarm.id] = None
-    calling = [now[each] for each in called if now[each].state not in _SILENCED]
-    over = [now[each] for each in returned if now[each].state not in _SILENCED]
+    calling = [now[each] for each in called if _speaks(now[each])]
+    over = [now[each] for each in returned if _speaks(now[each])]
     plan = partial(_planned, told=told, scribe=scribe, now_ms=now_ms)
     return _joined(
         plan(channel, [*_calls(calling, channel), *_endings(over, channel, told)])
@@ -67,7 +68,7 @@ def due_by_time(
     Quiet hours end, limits give way, and nobody has acknowledged. A channel that is new is told of
     what still waits for an acknowledgement.
     """
-    calling = [alarm for alarm in alarms if alarm.state in CALLING]
+    calling = [alarm for alarm in alarms if alarm.state in CALLING and _speaks(alarm)]
     escalated = due_escalations(calling, channels, told, now_ms)
     plan = partial(_planned, told=told, scribe=scribe, now_ms=now_ms)
     return _joined(
@@ -101,6 +102,11 @@ def due_escalations(
                 matter = Matter(alarm, Occasion.ESCALATED, key, more)
                 found.setdefault(channel.escalate_to, []).append(matter)
     return found
+
+
+def _speaks(alarm: Alarm) -> bool:
+    """Whether an alarm speaks for itself."""
+    return alarm.state not in _SILENCED and alarm.group is None
 
 
 def _calls(alarms: Iterable[Alarm], channel: Channel) -> Iterator[Matter]:

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from monitor.alarms.model import Alarm, Condition, PointKey, Priority
-from monitor.alarms.rehearsal import Raised
 from monitor.quantities import Quantity
 from monitor.setup.nights import Night
 from monitor.times import HOUR_MS, MINUTE_MS
@@ -21,8 +20,6 @@ SOON_MS = 45 * MINUTE_MS
 """What begins so soon after a switch or a misting is put down to it, ..."""
 SHORT_MS = HOUR_MS
 """... if it is over within this time (off-delay included)."""
-
-_GRAVER = {Condition.LOW: Condition.CRITICAL_LOW, Condition.HIGH: Condition.CRITICAL_HIGH}
 
 
 class Doubt(StrEnum):
@@ -55,7 +52,6 @@ class Judged:
     """An alarm with what is to be thought of it."""
 
     alarm: Alarm
-    called: bool
     doubt: Doubt | None
     lasted_ms: int
     """From the crossing until it was over, or the end of the span."""
@@ -84,29 +80,18 @@ class Difference:
     new: tuple[Judged, ...]
 
 
-def as_raised(alarms: Sequence[Alarm]) -> list[Raised]:
-    """Alarms from the record, with whether they called: only their last state is known.
-
-    One that was eclipsed by a graver alarm called if it was raised before that.
-    """
-    return [Raised(alarm, not _eclipsed(alarm, alarms)) for alarm in alarms]
-
-
-def judge(raised: Iterable[Raised], around: Surroundings) -> list[Judged]:
+def judge(alarms: Sequence[Alarm], around: Surroundings) -> list[Judged]:
     """What is to be thought of each alarm."""
-    raised = list(raised)
-    silent = [each.alarm for each in raised if each.alarm.point.condition is Condition.SILENT]
+    silent = [alarm for alarm in alarms if alarm.point.condition is Condition.SILENT]
     return [
-        Judged(
-            alarm, called, _doubt(alarm, silent, around), _end_ms(alarm, around) - alarm.since_ms
-        )
-        for alarm, called in raised
+        Judged(alarm, _doubt(alarm, silent, around), _end_ms(alarm, around) - alarm.since_ms)
+        for alarm in alarms
     ]
 
 
 def tally(judged: Sequence[Judged], nights: Sequence[Night]) -> Tally:
     """Count."""
-    calls = [each for each in judged if each.called]
+    calls = [each for each in judged if each.alarm.called]
     by_night = tuple(
         sum(night.start_ms <= each.alarm.raised_at_ms < night.end_ms for each in calls)
         for night in nights
@@ -125,15 +110,15 @@ def tally(judged: Sequence[Judged], nights: Sequence[Night]) -> Tally:
 def difference(before: Sequence[Judged], after: Sequence[Judged]) -> Difference:
     """Calls that both have (the same point, at overlapping times), and those that only one has."""
     one, other = _by_point(before), _by_point(after)
-    gone = tuple(each for each in before if each.called and not _overlaps(each, other))
-    new = tuple(each for each in after if each.called and not _overlaps(each, one))
+    gone = tuple(each for each in before if each.alarm.called and not _overlaps(each, other))
+    new = tuple(each for each in after if each.alarm.called and not _overlaps(each, one))
     return Difference(sum(map(len, other.values())) - len(new), gone, new)
 
 
 def _by_point(judged: Iterable[Judged]) -> dict[PointKey, list[Judged]]:
     found: dict[PointKey, list[Judged]] = {}
     for each in judged:
-        if each.called:
+        if each.alarm.called:
             found.setdefault(each.alarm.point, []).append(each)
     return found
 
@@ -177,16 +162,3 @@ def _end_ms(alarm: Alarm, around: Surroundings) -> int:
     if alarm.returned_at_ms is not None:
         return alarm.returned_at_ms
     return max(alarm.withdrawn_at_ms or around.end_ms, alarm.raised_at_ms)
-
-
-def _eclipsed(alarm: Alarm, alarms: Iterable[Alarm]) -> bool:
-    graver = _GRAVER.get(alarm.point.condition)
-    if graver is None or alarm.suppressed_by is None:
-        return False
-    point = alarm.point._replace(condition=graver)
-    return any(
-        other.point == point
-        and other.raised_at_ms <= alarm.raised_at_ms
-        and (other.returned_at_ms or alarm.raised_at_ms) >= alarm.raised_at_ms
-        for other in alarms
-    )

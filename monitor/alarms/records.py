@@ -1,12 +1,14 @@
-"""Alarms and point memories as JSON text, for a store that never reads it, and exactly back."""
+"""What the desk asks to keep as JSON text, for a store that never reads it, and exactly back."""
 
 import msgspec
 
 from monitor.alarms.detection import PointMemory
 from monitor.alarms.model import Alarm
+from monitor.alarms.suppression import Suppression
 
 _alarm = msgspec.json.Decoder(Alarm)
 _memory = msgspec.json.Decoder(PointMemory)
+_suppression = msgspec.json.Decoder(Suppression)
 
 
 def dump_alarm(alarm: Alarm) -> str:
@@ -35,3 +37,17 @@ def load_memory(text: str) -> PointMemory:
         ValueError: the text is no such memory.
     """
     return _memory.decode(text)
+
+
+def dump_suppression(suppression: Suppression) -> str:
+    """One suppression as JSON text; it holds its key too."""
+    return msgspec.json.encode(suppression).decode()
+
+
+def load_suppression(text: str) -> Suppression:
+    """The suppression that ``dump_suppression`` wrote.
+
+    Raises:
+        ValueError: the text is no such suppression.
+    """
+    return _suppression.decode(text)

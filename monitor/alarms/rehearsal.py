@@ -11,14 +11,16 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import reduce
+from operator import itemgetter
 from typing import NamedTuple
 
 import numpy as np
 
 from monitor.alarms.desk import AlarmDesk, Changes
-from monitor.alarms.model import Alarm, State
+from monitor.alarms.groups import ALONE_AFTER_MS
+from monitor.alarms.hearing import ProbeKey
+from monitor.alarms.model import Alarm
 from monitor.alarms.rules import Rules, compile_rules
-from monitor.alarms.watch import ProbeKey
 from monitor.quantities import MEASURED
 from monitor.setup.alarming import AlarmSettings
 from monitor.setup.daylight import reached_ms
@@ -28,6 +30,9 @@ from monitor.species.library import Library
 from monitor.species.ranges import Zone
 from monitor.store.readings import Ints, Readings, SeriesKey, Track
 from monitor.times import DAY_MS
+
+Switch = tuple[str, str, int, bool]
+"""What was reported on or off: place, name, epoch ms UTC, on."""
 
 LEAD_IN_MS = DAY_MS
 """What stood when a span began is known by starting so much earlier."""
@@ -54,22 +59,15 @@ class Part(NamedTuple):
     tracks: Mapping[SeriesKey, Track]
 
 
-class Raised(NamedTuple):
-    """An alarm as it was in the end, and whether it ever called for the keeper."""
-
-    alarm: Alarm
-    called: bool
-
-
 @dataclass(frozen=True, slots=True)
 class Rehearsal:
-    """The alarms in order of their raising, and what there was to raise them.
+    """The alarms in order of their raising, as they were in the end, and what was heard.
 
     ``readings`` counts those from the start on, ``first_ms`` is the first of them (None: there was
     none); ``heard`` are the probes that gave any.
     """
 
-    raised: tuple[Raised, ...]
+    raised: tuple[Alarm, ...]
     readings: int
     first_ms: int | None
     heard: frozenset[str]
@@ -100,13 +98,18 @@ def regimes(
     return found
 
 
-def rehearse(rules: Sequence[Regime], parts: Iterable[Part], start_ms: int) -> Rehearsal:
+def rehearse(
+    rules: Sequence[Regime],
+    parts: Iterable[Part],
+    start_ms: int,
+    switches: Iterable[Switch] = (),
+) -> Rehearsal:
     """Run rules over stored readings; alarms raised before ``start_ms`` are left out.
 
     ``parts`` follow on each other, from the first regime's beginning on: best a day or more before
     ``start_ms`` (``LEAD_IN_MS``). A probe's silence counts from its first reading.
     """
-    run = _Run(rules)
+    run = _Run(rules, switches)
     readings = 0
     first_ms: int | None = None
     heard: set[str] = set()
@@ -118,9 +121,9 @@ def rehearse(rules: Sequence[Regime], parts: Iterable[Part], start_ms: int) -> R
                 readings += len(at_ms)
                 first_ms = min(first_ms or int(at_ms[0]), int(at_ms[0]))
                 heard.add(key.probe)
-    raised = sorted(run.raised(), key=lambda each: (each.alarm.raised_at_ms, each.alarm.id))
+    raised = sorted(run.alarms.values(), key=lambda alarm: (alarm.raised_at_ms, alarm.id))
     return Rehearsal(
-        tuple(each for each in raised if each.alarm.raised_at_ms >= start_ms),
+        tuple(alarm for alarm in raised if alarm.raised_at_ms >= start_ms),
         readings,
         first_ms,
         frozenset(heard),
@@ -130,8 +133,9 @@ def rehearse(rules: Sequence[Regime], parts: Iterable[Part], start_ms: int) -> R
 class _Run:
     """A desk on its way through the parts."""
 
-    def __init__(self, rules: Sequence[Regime]) -> None:
+    def __init__(self, rules: Sequence[Regime], switches: Iterable[Switch]) -> None:
         first, *later = rules
+        self._switches = deque(sorted(switches, key=itemgetter(2)))
         self._later = deque(later)
         self._silence_ms = {
             (probe.place, probe.probe): probe.silence_ms for probe in first.rules.probes
@@ -149,20 +153,17 @@ class _Run:
         )
         self._done_ms = first.from_ms - 1
         self._heard_ms: dict[ProbeKey, int] = {}
-        self._alarms: dict[str, Alarm] = {}
-        self._called: set[str] = set()
-
-    def raised(self) -> Iterator[Raised]:
-        """All alarms so far."""
-        return (Raised(alarm, id_ in self._called) for id_, alarm in self._alarms.items())
+        self._ahead: set[int] = set()
+        self.alarms: dict[str, Alarm] = {}
 
     def take(self, part: Part) -> None:
         """Go on to the end of a part.
 
         The clock stops where something depends on it: at the last reading before a silence, when
-        the silence has lasted long enough, at the reading that ends it, and where rules change.
+        the silence has lasted long enough, at the reading that ends it, when another probe is no
+        longer grouped under it, and where rules change.
         """
-        ticks: set[int] = set()
+        ticks, self._ahead = self._ahead, set()
         stops = {part.end_ms - 1}
         for probe in self._silence_ms:
             self._listen(probe, part, stops, ticks)
@@ -170,10 +171,13 @@ class _Run:
         while self._later and self._later[0].from_ms < part.end_ms:
             regime = self._later.popleft()
             changing[regime.from_ms - 1] = regime
+        self._ahead = {tick for tick in ticks if tick >= part.end_ms}
+        ticks -= self._ahead
         ahead = [stop for stop in stops | ticks | changing.keys() if stop > self._done_ms]
         for stop, readings in _stretches(part.tracks, self._series, sorted(ahead)):
-            if len(readings):
-                changes = self._desk.step(readings, stop)
+            reports = list(self._reported_until(stop))
+            if len(readings) or reports:
+                changes = self._desk.step(readings, stop, reports)
                 self._note(changes)
                 self._desk.commit(changes)
             if stop in ticks:
@@ -185,6 +189,10 @@ class _Run:
                 self._note(changes)
         self._done_ms = part.end_ms - 1
 
+    def _reported_until(self, stop: int) -> Iterator[Switch]:
+        while self._switches and self._switches[0][2] <= stop:
+            yield self._switches.popleft()
+
     def _listen(self, probe: ProbeKey, part: Part, stops: set[int], ticks: set[int]) -> None:
         """Note where a probe's silences begin, become an alarm, and end."""
         silence_ms = self._silence_ms[probe]
@@ -195,8 +203,9 @@ class _Run:
         if not len(at_ms):
             return
         long = np.flatnonzero(np.diff(at_ms) > silence_ms)
-        stops.update(at_ms[long].tolist(), at_ms[long + 1].tolist())
+        stops.update(at_ms[long].tolist())
         ticks.update((at_ms[long] + silence_ms).tolist())
+        ticks.update(at_ms[long + 1].tolist(), (at_ms[long + 1] + ALONE_AFTER_MS).tolist())
         # The next part may show a silence that begins with the last reading of this one.
         last_ms = self._heard_ms[probe] = int(at_ms[-1])
         stops.add(last_ms)
@@ -204,10 +213,7 @@ class _Run:
             ticks.add(last_ms + silence_ms)
 
     def _note(self, changes: Changes) -> None:
-        for event in changes.events:
-            if event.alarm.state is State.UNACKNOWLEDGED:
-                self._called.add(event.alarm.id)
-        self._alarms.update((alarm.id, alarm) for alarm in changes.alarms)
+        self.alarms.update((alarm.id, alarm) for alarm in changes.alarms)
 
 
 def _keys(probe: ProbeKey) -> Iterator[SeriesKey]:

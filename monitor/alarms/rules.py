@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from monitor.alarms.model import Condition, PointKey, Priority
+from monitor.alarms.model import BROKER, Because, Condition, PointKey, Priority
 from monitor.quantities import Quantity
 from monitor.setup.alarming import AlarmSettings
 from monitor.setup.daylight import Daylight
@@ -70,6 +70,20 @@ class WatchedProbe(NamedTuple):
         return PointKey(self.place, self.probe, None, Condition.SILENT)
 
 
+class Policy(NamedTuple):
+    """What holds for all alarms alike."""
+
+    broker_on_delay_ms: int
+    longest_quiet_ms: int
+    lid_settle_ms: int
+    misting_settle_ms: int
+    flood_alarms: int
+
+    def settle_ms(self, because: Because) -> int:
+        """How long the climate may take to settle after what a switch or a keeper reports."""
+        return self.misting_settle_ms if because is Because.MISTING else self.lid_settle_ms
+
+
 @dataclass(frozen=True, slots=True)
 class Rules:
     """All that is watched: every probe of the set-up, and the limits of those series that have any.
@@ -79,11 +93,18 @@ class Rules:
 
     probes: tuple[WatchedProbe, ...]
     limits: Mapping[SeriesKey, tuple[Limit, ...]]
+    policy: Policy
 
     def points(self) -> set[PointKey]:
         """Every point that is watched."""
         limits = {limit.point for limits in self.limits.values() for limit in limits}
-        return limits | {probe.point for probe in self.probes}
+        return limits | {probe.point for probe in self.probes} | {BROKER}
+
+    def watches(self, place: str, probe: str | None) -> bool:
+        """Whether a place has any probe, or the given one."""
+        return any(
+            each.place == place and (probe is None or each.probe == probe) for each in self.probes
+        )
 
 
 def compile_rules(setup: Setup, ranges: Ranges, settings: AlarmSettings) -> Rules:
@@ -104,7 +125,17 @@ def compile_rules(setup: Setup, ranges: Ranges, settings: AlarmSettings) -> Rule
             found = tuple(_limits(series, probe, wanted, settings))
             if found:
                 limits[series] = found
-    return Rules(tuple(probes), limits)
+    return Rules(tuple(probes), limits, _policy(settings))
+
+
+def _policy(settings: AlarmSettings) -> Policy:
+    return Policy(
+        broker_on_delay_ms=round(settings.broker_on_delay_s * SECOND_MS),
+        longest_quiet_ms=round(settings.longest_quiet_s * SECOND_MS),
+        lid_settle_ms=round(settings.lid_settle_s * SECOND_MS),
+        misting_settle_ms=round(settings.misting_settle_s * SECOND_MS),
+        flood_alarms=settings.flood_alarms,
+    )
 
 
 def _placed_probes(setup: Setup) -> Iterator[tuple[str, Daylight, Probe]]:

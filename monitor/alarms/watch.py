@@ -14,15 +14,13 @@ from typing import NamedTuple
 import numpy as np
 
 from monitor.alarms.detection import Columns, Phase, PointMemory, Signal, walk
-from monitor.alarms.model import PointKey
+from monitor.alarms.hearing import Hearing, ProbeKey, Silence
+from monitor.alarms.model import BROKER, PointKey
 from monitor.alarms.rules import NEVER, Limit, Rules, WatchedProbe
 from monitor.quality import Reason
 from monitor.quantities import MEASURED
 from monitor.setup.daylight import Bools, Daylights
 from monitor.store.readings import Floats, Ints, Readings, SeriesKey
-
-ProbeKey = tuple[str, str]
-"""Place and probe."""
 
 _UNUSED_MS = np.iinfo(np.int64).min
 
@@ -34,25 +32,21 @@ class Used(NamedTuple):
     at_ms: Ints
 
 
-class Silence(NamedTuple):
-    """A probe that has not been heard since a time."""
-
-    probe: WatchedProbe
-    since_ms: int
-
-
 @dataclass(slots=True)
 class Findings:
     """What a batch of readings, or the clock, shows; nothing of it is remembered yet.
 
     ``signals`` stand in order of time, then of the readings in the batch, then of rank.
-    ``memories`` holds the points whose memory changes, None where it ends.
+    ``memories`` holds the points whose memory changes, None where it ends. ``cut_off_ms`` is since
+    when there has been no connection to the broker, if that is to be told.
     """
 
     signals: list[Signal] = field(default_factory=list)
     memories: dict[PointKey, PointMemory | None] = field(default_factory=dict)
     silent: list[Silence] = field(default_factory=list)
     heard_again: list[WatchedProbe] = field(default_factory=list)
+    cut_off_ms: int | None = None
+    reconnected: bool = False
     used: Used | None = None
 
 
@@ -68,6 +62,7 @@ class Watch:
         last_used: the time of the newest reading of each series that took part in a step.
         heard: when probes were last heard, on the daemon's clock.
         now_ms: counts as the time heard of every other probe.
+        deaf_since_ms: since when there is no connection to the broker, None if there is.
     """
 
     def __init__(
@@ -77,12 +72,10 @@ class Watch:
         last_used: Mapping[SeriesKey, int],
         heard: Mapping[ProbeKey, int],
         now_ms: int,
+        deaf_since_ms: int | None = None,
     ) -> None:
-        self._probes = rules.probes
-        self._number = {(probe.place, probe.probe): n for n, probe in enumerate(rules.probes)}
-        self._heard_ms = np.array([heard.get(key, now_ms) for key in self._number], dtype=np.int64)
-        self._silence_ms = np.array([probe.silence_ms for probe in rules.probes], dtype=np.int64)
-        self._silent = np.zeros(len(rules.probes), dtype=np.bool_)
+        self.hearing = Hearing(rules.probes, heard, now_ms, deaf_since_ms)
+        self._broker_on_delay_ms = rules.policy.broker_on_delay_ms
 
         # A row for every quantity a probe could send: all of them tell that it is alive.
         keys = [
@@ -129,10 +122,6 @@ class Watch:
             if at_ms != _UNUSED_MS
         }
 
-    def last_heard(self) -> dict[ProbeKey, int]:
-        """When each probe was last heard, on the daemon's clock."""
-        return dict(zip(self._number, self._heard_ms.tolist(), strict=True))
-
     def bind(self, series: Mapping[SeriesKey, int]) -> None:
         """Learn ids of series (not negative, the fewer gaps the better); others are left alone."""
         rows = {series_id: self._row[key] for key, series_id in series.items() if key in self._row}
@@ -152,7 +141,9 @@ class Watch:
         """
         findings = Findings()
         row = self._row_of[np.minimum(readings.series, len(self._row_of) - 1)]
-        self._hear(row, now_ms, findings)
+        findings.heard_again = self.hearing.hear(self._probe[row[row >= 0]], now_ms)
+        for probe in findings.heard_again:
+            findings.memories[probe.point] = None
 
         good = np.flatnonzero((row >= 0) & (readings.reason == Reason.OK))
         row, at_ms, value = row[good], readings.at_ms[good], readings.value[good]
@@ -168,14 +159,23 @@ class Watch:
             self._look_closer(pick, row, at_ms, value, day, beyond, findings)
         return findings
 
-    def listen(self, now_ms: int) -> Findings:
-        """Which probes have been silent for too long, each told once until it is heard again."""
+    def listen(self, now_ms: int, *, connected: bool) -> Findings:
+        """What cannot be heard: each probe silent for too long, or the broker, is told once."""
         findings = Findings()
-        overdue = (now_ms - self._heard_ms >= self._silence_ms) & ~self._silent
-        for n in np.flatnonzero(overdue).tolist():
-            probe = self._probes[n]
-            findings.silent.append(Silence(probe, int(self._heard_ms[n])))
-            findings.memories[probe.point] = PointMemory(Phase.STANDING, now_ms)
+        cut_off = BROKER in self._memories
+        if not connected:
+            since_ms = self.hearing.go_deaf(now_ms)
+            if not cut_off and now_ms - since_ms >= self._broker_on_delay_ms:
+                findings.cut_off_ms = since_ms
+                findings.memories[BROKER] = PointMemory(Phase.STANDING, now_ms)
+            return findings
+        self.hearing.hear_again(now_ms, afresh=cut_off)
+        if cut_off:
+            findings.reconnected = True
+            findings.memories[BROKER] = None
+        findings.silent = self.hearing.overdue(now_ms)
+        for silence in findings.silent:
+            findings.memories[silence.probe.point] = PointMemory(Phase.STANDING, now_ms)
         return findings
 
     def remember(self, findings: Findings) -> None:
@@ -185,22 +185,16 @@ class Watch:
                 self._memories.pop(point, None)
             else:
                 self._memories[point] = memory
-            if point.quantity is None:
-                self._silent[self._number[point.place, point.probe]] = memory is not None
+            place, probe, quantity, _ = point
+            if probe is None:
+                continue
+            if quantity is None:
+                self.hearing.mark((place, probe), silent=memory is not None)
             else:
-                row = self._row[SeriesKey(point.place, point.probe, point.quantity)]
+                row = self._row[SeriesKey(place, probe, quantity)]
                 self._busy[row] = any(limit.point in self._memories for limit in self._limits[row])
         if findings.used is not None:
             np.maximum.at(self._last_ms, *findings.used)
-
-    def _hear(self, row: Ints, now_ms: int, findings: Findings) -> None:
-        probe = self._probe[row[row >= 0]]
-        self._heard_ms[probe] = now_ms
-        silent = self._silent[probe]
-        if silent.any():
-            for n in np.unique(probe[silent]).tolist():
-                findings.heard_again.append(self._probes[n])
-                findings.memories[self._probes[n].point] = None
 
     def _look_closer(
         self,

@@ -1,9 +1,13 @@
-"""An alarm for other eyes: the JSON of the API, and one plain sentence for a half-asleep keeper."""
+"""An alarm for other eyes: the JSON of the API, and one plain sentence for a half-asleep keeper.
+
+What keeps alarms quiet has its JSON here too.
+"""
 
 import datetime as dt
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
-from monitor.alarms.model import Alarm, Condition, Priority
+from monitor.alarms.model import DAEMON, Alarm, Condition, Priority
+from monitor.alarms.suppression import Suppression
 from monitor.quantities import Quantity, unit_of
 from monitor.setup.models import Zone
 from monitor.times import HOUR_MS, MINUTE_MS, rfc3339
@@ -30,7 +34,7 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 
 
 def wire(alarm: Alarm, zone: dt.tzinfo, now_ms: int) -> dict[str, str | float | None]:
-    """The alarm as the API gives it.
+    """The alarm as the API gives it; ``enclosure`` is null for what concerns dewkeep itself.
 
     Times are RFC 3339 in UTC; only ``says`` tells them by the clock of ``zone``, the enclosure's
     own, as one would at ``now_ms``.
@@ -38,9 +42,9 @@ def wire(alarm: Alarm, zone: dt.tzinfo, now_ms: int) -> dict[str, str | float | 
     quantity = alarm.point.quantity
     return {
         "id": alarm.id,
-        "enclosure": alarm.point.place,
+        "enclosure": None if alarm.point.place == DAEMON else alarm.point.place,
         "probe": alarm.point.probe,
-        "zone": alarm.zone.value,
+        "zone": None if alarm.zone is None else alarm.zone.value,
         "quantity": None if quantity is None else quantity.value,
         "condition": alarm.point.condition.value,
         "priority": alarm.priority.value,
@@ -56,9 +60,32 @@ def wire(alarm: Alarm, zone: dt.tzinfo, now_ms: int) -> dict[str, str | float | 
         "acknowledged_by": alarm.acknowledged_by,
         "shelved_until": _time(alarm.shelved_until_ms),
         "shelved_by": alarm.shelved_by,
+        "suppressed_because": because.value if (because := alarm.suppressed_because) else None,
         "suppressed_by": alarm.suppressed_by,
+        "group": alarm.group,
+        "chattering": alarm.chattering,
+        "stale": alarm.stale(now_ms),
+        "called_at": _time(alarm.called_at_ms),
         "withdrawn_at": _time(alarm.withdrawn_at_ms),
         "says": says(alarm, zone, now_ms),
+    }
+
+
+def wire_suppression(suppression: Suppression, now_ms: int) -> dict[str, str | bool | None]:
+    """What keeps alarms quiet, as the API gives it; ``until`` is null for a probe out of service.
+
+    ``in_force`` is false once a switch that still reports itself on is no excuse any more.
+    """
+    until_ms = suppression.until_ms
+    return {
+        "enclosure": suppression.place,
+        "probe": suppression.probe,
+        "because": suppression.because.value,
+        "since": rfc3339(suppression.since_ms),
+        "until": _time(until_ms),
+        "in_force": until_ms is None or now_ms < until_ms,
+        "by": suppression.by,
+        "why": suppression.why,
     }
 
 
@@ -77,7 +104,16 @@ def says(alarm: Alarm, zone: dt.tzinfo, now_ms: int) -> str:
         end = f"; no longer watched from {clock(alarm.withdrawn_at_ms, zone, now_ms)}"
 
     _, probe, quantity, condition = alarm.point
-    if quantity is None or alarm.value is None or alarm.limit is None or alarm.extreme is None:
+    if condition is Condition.BROKER:
+        verb = "has been" if alarm.standing else "was"
+        return f"There {verb} no connection to the broker {when}, so nothing could be heard{end}."
+    if (
+        alarm.zone is None
+        or quantity is None
+        or alarm.value is None
+        or alarm.limit is None
+        or alarm.extreme is None
+    ):
         return f"Probe {probe} {'has ' if alarm.standing else ''}sent nothing {when}{end}."
 
     subject = f"{_WHAT[quantity]} {_WHERE[alarm.zone]}"

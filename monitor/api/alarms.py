@@ -12,26 +12,31 @@ from pydantic import Field
 from monitor.alarms.model import State
 from monitor.alarms.notices import whereabouts
 from monitor.alarms.wording import wire
+from monitor.analysis import alarm_performance
 from monitor.api.access import MayOperate, MayView
 from monitor.api.paging import PAGE, BeforeText, Limit, cursor, link_next
 from monitor.api.parts import GivenParts, Parts
+from monitor.api.spans import From, To, span
 from monitor.errors import Conflict
 from monitor.ingest.filing import alarm_of
 from monitor.setup.models import Model
 from monitor.store.rows import AlarmRow
 from monitor.store.sqlite.state import alarms, explanations, setup
-from monitor.times import MINUTE_MS
+from monitor.times import DAY_MS, MINUTE_MS
 
 router = APIRouter(tags=["alarms"])
 
-LONGEST_SHELF_H = 72
+LONGEST_SHELF_MIN = 7 * 24 * 60
+"""The setting `longest_quiet_s` may allow less, never more."""
+USUAL_MS = 30 * DAY_MS
+ALL = 1_000_000
 UNEXPLAINED = '{"cause": null}'
 
 
 class Shelving(Model):
     """For how long an alarm is set aside."""
 
-    minutes: float = Field(gt=0, le=LONGEST_SHELF_H * 60)
+    minutes: float = Field(gt=0, le=LONGEST_SHELF_MIN)
 
 
 @router.get("/alarms")
@@ -54,6 +59,40 @@ def list_alarms(
     if rows:
         link_next(request, response, rows, limit, f"{rows[-1].raised_at_ms}_{rows[-1].id}")
     return shown
+
+
+@router.get("/alarms/performance")
+def get_alarm_performance(
+    parts: GivenParts,
+    _who: MayView,
+    start: From = None,
+    end: To = None,
+    enclosure: str | None = None,
+) -> dict[str, Any]:
+    """How well the alarms do: rates, floods, what stands, chatters or is stale, the ten worst.
+
+    Without a span the last 30 days.
+    """
+    start_ms, end_ms = span(start, end, parts.clock(), USUAL_MS)
+    with parts.database.reading() as connection:
+        if enclosure is not None:
+            setup.get(connection, enclosure)
+        # Earlier ones too: they may have stood at the end.
+        rows = alarms.page(
+            connection,
+            place=enclosure,
+            since_ms=start_ms - USUAL_MS,
+            until_ms=end_ms,
+            limit=ALL,
+        )
+        known = {row.id for row in rows}
+        rows += [
+            row
+            for row in alarms.still_open(connection)
+            if row.id not in known and enclosure in (None, row.place)
+        ]
+    figures = alarm_performance.performance(map(alarm_of, rows), start_ms, end_ms)
+    return alarm_performance.wire(figures)
 
 
 @router.get("/alarms/{alarm}")

@@ -14,6 +14,7 @@ from monitor.api import (
     nights,
     places,
     problems,
+    quiet,
     rehearsal,
     settling,
     species,
@@ -35,13 +36,15 @@ def create_app(parts: Parts) -> FastAPI:
         responses=problems.RESPONSES,
         generate_unique_id_function=lambda route: route.name,
     )
+    # The first that knows streams of events, which FastAPI describes though it says 3.1.
+    app.openapi_version = "3.2.0"
     app.state.parts = parts
     problems.install(app)
     if not parts.needs_token:
         app.add_middleware(OwnMachineOnly)
     api = APIRouter(prefix=PREFIX)
     for module in (
-        *(places, climate, settling, misting, alarms, nights, rehearsal),
+        *(places, climate, settling, misting, alarms, quiet, nights, rehearsal),
         *(journal, species, events, health),
     ):
         api.include_router(module.router)

@@ -27,8 +27,10 @@ def list_entries(
     before: BeforeNumber = None,
 ) -> list[dict[str, Any]]:
     """What was seen and done, newest first."""
-    for strange in sorted(set(kind or ()) - set(KINDS)):
-        raise unfit((("query", "kind"), f"there is no kind {strange!r}; one of {', '.join(KINDS)}"))
+    strange = sorted(set(kind or ()) - set(KINDS))
+    if strange:
+        says = f"no kind of entry is {strange[0]!r}; there is {', '.join(KINDS)}"
+        raise unfit((("query", "kind"), says))
     start = cursor(before)
     with parts.database.reading() as connection:
         setup.get(connection, enclosure)

@@ -49,6 +49,7 @@ def revoke(number: int, settings: Settings) -> None:
     """Make token NUMBER (see `token list`) useless."""
     with closing(Database(settings.store.path)) as database, database.transaction() as connection:
         tokens.revoke(connection, number, _now_ms())
+    click.echo(f"token {number} is useless from now on")
 
 
 def _now_ms() -> int:

@@ -33,11 +33,11 @@ class EmbeddedBroker:
             SettingsError: the extra is not installed, or the port is taken.
         """
         self._thread.start()
-        self._started.wait(START_WITHIN_S)
+        if not self._started.wait(START_WITHIN_S):
+            self._failed = TimeoutError(f"not up within {START_WITHIN_S:g} s")
         if self._failed is not None:
-            raise SettingsError(
-                [Problem("settings", "broker", f"the embedded broker: {self._failed}")]
-            ) from self._failed
+            says = f"cannot run a broker on {self._host}:{self._port}: {self._failed}"
+            raise SettingsError([Problem("settings", "broker.embedded", says)]) from self._failed
 
     def stop(self) -> None:
         """Close all connections and end the thread."""

@@ -1,5 +1,6 @@
 """The daemon: every part in its place, started in order, stopped in the opposite order."""
 
+import asyncio
 import logging
 import time
 from collections.abc import Callable, Iterator
@@ -10,7 +11,8 @@ from monitor.api.app import create_app
 from monitor.api.parts import Parts
 from monitor.daemon import web_server
 from monitor.daemon.broker import EmbeddedBroker
-from monitor.errors import Problem, SettingsError
+from monitor.daemon.supervisor import Supervisor, Watchdog
+from monitor.errors import Problem, SettingsError, StoreError
 from monitor.ingest.link import Link
 from monitor.ingest.live import Hub
 from monitor.ingest.loop import IngestLoop
@@ -105,6 +107,10 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         for part in (courier, explainer, loop, board, clockwork):
             part.start()
             stack.callback(part.stop)
+        supervisor = Supervisor()
+        watchdog = Watchdog(supervisor, lambda: _lives(loop, database))
+        watchdog.start()
+        stack.callback(watchdog.stop)
         for heartbeat in _heartbeats(settings.heartbeat, lambda: _well(loop, courier), clock):
             heartbeat.start()
             stack.callback(heartbeat.stop)
@@ -127,15 +133,21 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         )
         pages.install(app)
 
-        def when_up() -> None:
+        async def when_up() -> None:
             until = time.monotonic() + BROKER_WITHIN_S
             while not link.state.connected and time.monotonic() < until:
-                time.sleep(0.01)
+                await asyncio.sleep(0.01)
             if not link.state.connected:
                 log.warning("up, but without a broker yet: %s", link.state.says)
-            say(f"ready on http://{server.host}:{server.port}")
+            host = f"[{server.host}]" if ":" in server.host else server.host
+            supervisor.tell("READY=1")
+            say(f"ready on http://{host}:{server.port}")
 
-        web_server.serve(app, listening, when_up, before_exit=hub.end)
+        def before_exit() -> None:
+            supervisor.tell("STOPPING=1")
+            hub.end()
+
+        web_server.serve(app, listening, when_up, before_exit)
         log.info("stopping")
 
 
@@ -173,6 +185,17 @@ def _heartbeats(
     if settings.url is not None:
         target = Target(settings.url, allow_private=settings.allow_private, clock=clock)
         yield Heartbeat(target, method=settings.method, every_s=settings.every_s, healthy=healthy)
+
+
+def _lives(loop: IngestLoop, database: Database) -> bool:
+    """Whether a fresh start could do no better: the loop turns and the store answers."""
+    try:
+        with database.reading() as connection:
+            setup.revision(connection)
+    except StoreError as exc:
+        log.error("the store does not answer: %s", exc)
+        return False
+    return loop.state().alive
 
 
 def _well(loop: IngestLoop, courier: Courier) -> bool:

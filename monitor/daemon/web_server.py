@@ -4,7 +4,7 @@ import asyncio
 import contextlib
 import signal
 import socket
-from collections.abc import Callable, Iterator
+from collections.abc import Awaitable, Callable, Iterator
 
 import uvicorn
 from fastapi import FastAPI
@@ -25,7 +25,7 @@ def bind(host: str, port: int) -> socket.socket:
     listening = socket.socket(family, socket.SOCK_STREAM)
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        listening.bind((host.strip("[]"), port))
+        listening.bind((host, port))
         listening.listen(128)
     except OSError as exc:
         listening.close()
@@ -67,10 +67,14 @@ class _Server(uvicorn.Server):
 def serve(
     app: FastAPI,
     listening: socket.socket,
-    when_up: Callable[[], None],
+    when_up: Callable[[], Awaitable[None]],
     before_exit: Callable[[], None],
 ) -> None:
-    """Answer requests until a signal comes; ``when_up`` is called once they are answered."""
+    """Answer requests until a signal comes.
+
+    ``when_up`` is begun once they are answered, and given up when the server stops before it is
+    done; ``before_exit`` is called when it is asked to stop.
+    """
     config = uvicorn.Config(
         app,
         log_config=None,
@@ -84,14 +88,14 @@ def serve(
     async def run() -> None:
         up = asyncio.create_task(_announce(server, when_up))
         await server.serve(sockets=[listening])
-        await up
+        up.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await up
 
     asyncio.run(run())
 
 
-async def _announce(server: uvicorn.Server, when_up: Callable[[], None]) -> None:
-    while not (server.started or server.should_exit):
+async def _announce(server: uvicorn.Server, when_up: Callable[[], Awaitable[None]]) -> None:
+    while not server.started:
         await asyncio.sleep(0.005)
-    if server.started:
-        # It may wait for the broker, which must not hold up requests.
-        await asyncio.to_thread(when_up)
+    await when_up()

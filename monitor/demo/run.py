@@ -1,28 +1,28 @@
 """``dewkeep demo``: fills in a month of history, starts the daemon, then publishes live."""
 
+import signal
 import socket
+import sys
 import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from importlib import resources
 from pathlib import Path
+from types import FrameType
 
 import click
 
+from monitor.daemon import web_server
 from monitor.daemon.daemon import Clock, run, wall_clock
-from monitor.demo.history import fill_in
+from monitor.demo.history import fill_in, simulator_of
 from monitor.demo.live import LiveRoom
 from monitor.documents.toml import parse, read_toml
 from monitor.setup.models import Setup
 from monitor.setup.settings import Settings
-from monitor.simulation import Simulator
-from monitor.simulation.demo_room import SEED, BackRoom, back_room
+from monitor.simulation.demo_room import BackRoom, back_room
 from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.state import setup
-
-STEP_S = 30.0
-WHO = "demo"
+from monitor.store.sqlite.state.setup import Place
 
 
 def run_demo(
@@ -34,6 +34,7 @@ def run_demo(
         SettingsError: a port is taken.
         StoreError: ``data`` cannot be written to.
     """
+    signal.signal(signal.SIGTERM, _leave)
     with _folder(data) as folder:
         settings = Settings.model_validate(
             {
@@ -46,15 +47,17 @@ def run_demo(
                 "store": {"path": folder / "demo.db"},
             }
         )
-        now_ms = wall_clock()
-        room = back_room(now_ms, days)
-        simulator = Simulator(room.scenario, room.start_ms, STEP_S, SEED)
-        with closing(Database(settings.store.path)) as database:
-            _furnish(database, room)
-            with click.progressbar(length=days, label=f"filling in {days} days") as bar:
-                fill_in(settings, database, simulator, room, bar.update)
+        web_server.bind(settings.server.host, port).close()  # better known before than after
+        room = back_room(wall_clock(), days)
+        simulator = simulator_of(room)
+        span_ms = room.end_ms - simulator.now_ms
+        with (
+            closing(Database(settings.store.path)) as database,
+            click.progressbar(length=span_ms, label=f"filling in {days} days") as bar,
+        ):
+            fill_in(settings, database, simulator, room, _places(room), bar.update)
 
-        live = LiveRoom(simulator, settings.broker.port, _clock(now_ms, speed))
+        live = LiveRoom(simulator, settings.broker.port, _clock(wall_clock(), speed))
 
         def ready(text: str) -> None:
             live.start()
@@ -66,14 +69,21 @@ def run_demo(
             live.stop()
 
 
-def _furnish(database: Database, room: BackRoom) -> None:
+def _leave(number: int, _frame: FrameType | None) -> None:
+    """Asked to stop while history is still filled in: nothing is left behind."""
+    sys.exit(128 + number)
+
+
+def _places(room: BackRoom) -> list[Place]:
+    """The set-up, with the new builds as old as the story needs them."""
     with resources.as_file(resources.files("monitor.demo") / "back-room.toml") as path:
         furniture = parse(Setup, read_toml(path), path.name)
-    with database.transaction() as connection:
-        for place in furniture.places:
-            built_on = room.built_on.get(place.id)
-            aged = place if built_on is None else place.model_copy(update={"built_on": built_on})
-            setup.put(connection, aged, who=WHO, now_ms=room.start_ms)
+    return [
+        place.model_copy(update={"built_on": room.built_on[place.id]})
+        if place.id in room.built_on
+        else place
+        for place in furniture.places
+    ]
 
 
 def _clock(start_ms: int, speed: float) -> Clock:

@@ -8,7 +8,7 @@ import csv
 import datetime as dt
 import math
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -24,7 +24,7 @@ EXPORTED = ("time", "probe", "quantity", "value", "unit", "quality", "reason")
 """The columns of `dewkeep export`."""
 
 Row = Mapping[str, str | None]
-Cells = Iterable[tuple[Quantity, str, str]]
+Cells = Sequence[tuple[Quantity, str, str]]
 """The values of a row: quantity, what the column is called, text."""
 
 
@@ -115,17 +115,12 @@ def read(
         try:
             for row in rows:
                 report.rows += 1
-                cells = list(cells_of(row))
-                try:
-                    at_ms = _time(layout.time, row.get(layout.time), zone, now_ms) if cells else 0
-                except PayloadError as exc:
-                    report.skip(rows.line_num, exc)
-                    continue
-                for quantity, head, text in cells:
-                    try:
-                        values[quantity].append((at_ms, _value(head, text)))
-                    except PayloadError as exc:
-                        report.skip(rows.line_num, exc)
+                for found in _readings(row, layout.time, cells_of(row), zone, now_ms):
+                    if isinstance(found, PayloadError):
+                        report.skip(rows.line_num, found)
+                    else:
+                        quantity, at_ms, value = found
+                        values[quantity].append((at_ms, value))
                 if report.rows % CHUNK_ROWS == 0:
                     yield Part(values, counted.read_bytes)
                     values = {q: [] for q in layout.quantities}
@@ -134,18 +129,37 @@ def read(
         yield Part(values, counted.read_bytes)
 
 
+def _readings(
+    row: Row, time: str, cells: Cells, zone: dt.tzinfo, now_ms: int
+) -> Iterator[tuple[Quantity, int, float] | PayloadError]:
+    """What a row holds, or why not; a row without a time is one mistake, not one for each cell."""
+    if not cells:
+        return
+    try:
+        at_ms = _time(time, row.get(time), zone, now_ms)
+    except PayloadError as exc:
+        yield exc
+        return
+    for quantity, head, text in cells:
+        number = _number(text)
+        if number is None:
+            yield PayloadError("no number", f"{head} {text!r} is no number; 23.4 would be right")
+        else:
+            yield quantity, at_ms, number
+
+
 def _logged_cells(heads: Mapping[Quantity, str]) -> Callable[[Row], Cells]:
     def cells(row: Row) -> Cells:
-        for quantity, head in heads.items():
-            yield quantity, head, (row.get(head) or "").strip()
+        return [(quantity, head, (row.get(head) or "").strip()) for quantity, head in heads.items()]
 
     return cells
 
 
 def _exported_cells(probe: str) -> Callable[[Row], Cells]:
     def cells(row: Row) -> Cells:
-        if row["probe"] == probe and row["quantity"] in MEASURED:
-            yield Quantity(row["quantity"]), "value", row["value"] or ""
+        if row["probe"] != probe or row["quantity"] not in MEASURED:
+            return []
+        return [(Quantity(row["quantity"]), "value", row["value"] or "")]
 
     return cells
 
@@ -202,13 +216,6 @@ def _time(head: str, cell: str | None, zone: dt.tzinfo, now_ms: int) -> int:
 def _timestamp(text: str, zone: dt.tzinfo) -> float:
     when = dt.datetime.fromisoformat(text)
     return (when if when.tzinfo is not None else when.replace(tzinfo=zone)).timestamp()
-
-
-def _value(head: str, text: str) -> float:
-    number = _number(text)
-    if number is None:
-        raise PayloadError("no number", f"{head} {text!r} is no number; 23.4 would be right")
-    return number
 
 
 def _number(text: str) -> float | None:

@@ -75,6 +75,7 @@ class Link:
         self._arrived: list[Message] = []
         self._backoff = Backoff(first_s=0.5, most_s=30.0)
         self._next_try = 0.0
+        self._answered = False
         self._connected_at = 0.0
         self._short_lived = 0
         self._misc_due = 0.0
@@ -220,6 +221,7 @@ class Link:
 
     def _connect(self) -> None:
         broker = self._settings
+        self._answered = False
         try:
             self._client.connect(broker.host, broker.port, keepalive=KEEPALIVE_S)
         except (OSError, ValueError) as exc:
@@ -243,6 +245,7 @@ class Link:
         _properties: Properties | None,
     ) -> None:
         broker = self._settings
+        self._answered = True
         if reason.is_failure:
             self._down(
                 f"broker {broker.host}:{broker.port} refuses us ({reason}); "
@@ -276,6 +279,11 @@ class Link:
         _properties: Properties | None,
     ) -> None:
         if not self.state.connected:
+            if not self._answered:
+                self._down(
+                    f"broker {self._settings.host}:{self._settings.port} hangs up before it lets "
+                    f"us in ({reason}); does it ask for a certificate (broker.cert_file)?"
+                )
             return
         if time.monotonic() - self._connected_at < SHORT_LIVED_S:
             self._short_lived += 1
@@ -315,8 +323,8 @@ class Link:
         client.connect_timeout = CONNECT_TIMEOUT_S
         if broker.username is not None:
             client.username_pw_set(broker.username, broker.secret())
-        if broker.tls:
-            client.tls_set(ca_certs=None if broker.ca_file is None else str(broker.ca_file))
+        if (tls := broker.tls_context()) is not None:
+            client.tls_set_context(tls)
         client.will_set(self._state_topic, b'{"state":"gone"}', qos=1, retain=True)
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect

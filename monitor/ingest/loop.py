@@ -28,6 +28,8 @@ LINGER_S = 0.05
 """Commit after so many messages or so long, whichever is first (docs/performance.md)."""
 WAIT_S = 0.5
 TICK_S = 1.0
+JUMP_MS = 5_000
+"""A difference between wall clock and steady clock that no slewing makes from turn to turn."""
 DEAD_AFTER_S = 20.0
 """Longer than any turn takes, a broker that drops packets included."""
 
@@ -73,12 +75,24 @@ class LoopState:
 
 
 class IngestLoop:
-    """Runs a pipeline over what a link brings."""
+    """Runs a pipeline over what a link brings.
 
-    def __init__(self, link: Line, pipeline: Pipeline, clock: Callable[[], int]) -> None:
+    ``clock`` gives epoch milliseconds and may be put right at any time, ``steady`` gives seconds
+    and never is.
+    """
+
+    def __init__(
+        self,
+        link: Line,
+        pipeline: Pipeline,
+        clock: Callable[[], int],
+        steady: Callable[[], float] = time.monotonic,
+    ) -> None:
         self.link = link
         self._pipeline = pipeline
         self._clock = clock
+        self._steady = steady
+        self._offset_ms = self._clock_offset_ms()
         self._requests: SimpleQueue[tuple[Callable[[Pipeline, int], Any], Future[Any]]] = (
             SimpleQueue()
         )
@@ -158,7 +172,20 @@ class IngestLoop:
             self._store_says = None
             self._store_backoff.reset()
 
+    def _clock_offset_ms(self) -> int:
+        return self._clock() - round(1000 * self._steady())
+
+    def _look_at_clock(self) -> None:
+        """Have the pipeline know when the clock was put right, or the machine has slept."""
+        offset_ms = self._clock_offset_ms()
+        jumped_ms = offset_ms - self._offset_ms
+        if abs(jumped_ms) >= JUMP_MS:
+            self._pipeline.clock_jumped(jumped_ms, self._clock())
+            log.warning("the clock jumped by %+.0f s", jumped_ms / 1000)
+        self._offset_ms = offset_ms
+
     def _work_off(self) -> None:
+        self._look_at_clock()
         if self._held:
             try:
                 self._pipeline.take(self._held, self._clock())
@@ -174,7 +201,7 @@ class IngestLoop:
         now = time.monotonic()
         if now >= self._tick_due:
             self._tick_due = now + TICK_S
-            self._pipeline.tick(self._clock())
+            self._pipeline.tick(self._clock(), broker_connected=self.link.state.connected)
 
     def _take_singly(self) -> None:
         """One message that dewkeep fails on must not hold up all others for ever."""

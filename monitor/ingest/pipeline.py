@@ -10,8 +10,9 @@ import sqlite3
 from collections.abc import Callable, Iterable, Sequence
 
 from monitor.alarms.desk import AlarmDesk, Changes
-from monitor.alarms.model import Alarm
+from monitor.alarms.model import Alarm, Because
 from monitor.alarms.states import Event
+from monitor.alarms.suppression import MISTER
 from monitor.alarms.wording import wire
 from monitor.analysis.now import probe_now
 from monitor.ingest import filing
@@ -37,7 +38,6 @@ from monitor.times import DAY_MS
 
 log = logging.getLogger(__name__)
 
-MISTER = "mister"
 NOTICES_KEPT_MS = 90 * DAY_MS
 FAULT = "fault"
 """Rejected because dewkeep itself failed on the message; the log tells where."""
@@ -82,6 +82,8 @@ class Pipeline:
                 last_used=self._last_used(),
                 series=self._standing.series,
                 now_ms=now_ms,
+                suppressions=filing.suppressions(connection),
+                closed=filing.lately_closed(connection, now_ms),
             )
             self._save(connection, changes, now_ms)
         self._owner: dict[int, tuple[str, str]] = {}
@@ -103,7 +105,7 @@ class Pipeline:
         """
         intake = take_in(messages, self._standing.roster, now_ms, self._new_series)
         verdict = judge(self._judging, self._memory, intake.readings, now_ms)
-        changes = self._desk.step(verdict.readings, now_ms)
+        changes = self._desk.step(verdict.readings, now_ms, intake.switched)
         with self._database.transaction() as connection:
             self._readings.append(verdict.readings)
             self._note(connection, intake.switched, now_ms)
@@ -122,7 +124,7 @@ class Pipeline:
         says = f"dewkeep failed on it ({mistake!r}); the log holds the message"
         self._rejects.add(Reject(now_ms, message.topic, FAULT, says))
 
-    def tick(self, now_ms: int) -> None:
+    def tick(self, now_ms: int, *, broker_connected: bool) -> None:
         """What time alone brings: silence, ends of shelves, escalation, changes by others, tidying.
 
         Call about once a second.
@@ -133,14 +135,29 @@ class Pipeline:
         if changed or now_ms >= self._standing.until_ms:
             with self._database.transaction() as connection:
                 self._rebuild(connection, now_ms)
-        self._act(self._desk.tick(now_ms), now_ms)
+        self._act(self._desk.tick(now_ms, broker_connected=broker_connected), now_ms)
         if self._teller.by_time(self._database, self._desk.alarms, self._standing.places, now_ms):
             self._told()
         self._show_climate()
 
+    def clock_jumped(self, by_ms: int, now_ms: int) -> None:
+        """The clock was put forward, or back if negative; it says ``now_ms`` from now on.
+
+        Raises:
+            StoreError: nothing has changed; say it again.
+        """
+        with self._database.transaction() as connection:
+            self._rebuild(connection, now_ms, by_ms)
+
     def forget(self, now_ms: int) -> None:
-        """Let go of single readings past their keeping time, and of notices long delivered."""
-        gone = self._readings.expire(now_ms - self._settings.store.raw_days * DAY_MS)
+        """Let go of single readings past their keeping time, and of notices long delivered.
+
+        Their time runs with the readings themselves: a clock that is years ahead for a night must
+        not cost years of history.
+        """
+        newest_ms = max((last.at_ms for last in self._readings.latest().values()), default=now_ms)
+        upto_ms = min(now_ms, newest_ms)
+        gone = self._readings.expire(upto_ms - self._settings.store.raw_days * DAY_MS)
         with self._database.transaction() as connection:
             outbox.forget(connection, now_ms - NOTICES_KEPT_MS)
         if gone:
@@ -159,6 +176,24 @@ class Pipeline:
     def unshelve(self, alarm_id: str, by: str, now_ms: int) -> None:
         """A keeper takes an alarm back (see ``AlarmDesk.unshelve``)."""
         self._act(self._desk.unshelve(alarm_id, by, now_ms), now_ms)
+
+    def suppress(
+        self, place: str, because: Because, until_ms: int, who: str, why: str, now_ms: int
+    ) -> None:
+        """A keeper is at work, or has the lid open (see ``AlarmDesk.suppress``)."""
+        self._act(self._desk.suppress(place, because, until_ms, who, now_ms, why), now_ms)
+
+    def end_suppression(self, place: str, because: Because, now_ms: int) -> None:
+        """A keeper is done (see ``AlarmDesk.end_suppression``)."""
+        self._act(self._desk.end_suppression(place, because, now_ms), now_ms)
+
+    def remove_from_service(self, place: str, probe: str, who: str, why: str, now_ms: int) -> None:
+        """No alarm of a probe counts for now (see ``AlarmDesk.remove_from_service``)."""
+        self._act(self._desk.remove_from_service(place, probe, who, now_ms, why), now_ms)
+
+    def place_in_service(self, place: str, probe: str, who: str, now_ms: int) -> None:
+        """A probe counts again (see ``AlarmDesk.place_in_service``)."""
+        self._act(self._desk.place_in_service(place, probe, who, now_ms), now_ms)
 
     def put_place(self, place: Place, who: str, expected: int | None, now_ms: int) -> int:
         """Set up or change a room or enclosure, in force at once; its revision.
@@ -186,10 +221,10 @@ class Pipeline:
     def _compile(self, connection: sqlite3.Connection, now_ms: int) -> Standing:
         return stand(connection, self._library, self._settings, self._readings, now_ms)
 
-    def _rebuild(self, connection: sqlite3.Connection, now_ms: int) -> None:
+    def _rebuild(self, connection: sqlite3.Connection, now_ms: int, jumped_ms: int = 0) -> None:
         """Put the stored set-up in force once the open transaction has committed."""
         standing = self._compile(connection, now_ms)
-        desk, changes = self._desk.rebuilt(standing.rules, now_ms)
+        desk, changes = self._desk.rebuilt(standing.rules, now_ms, jumped_ms)
         desk.bind(standing.series)
         told = self._save(connection, changes, now_ms)
 

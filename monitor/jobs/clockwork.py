@@ -27,8 +27,13 @@ class Clockwork:
         logging.getLogger("apscheduler").setLevel(logging.WARNING)
 
     def daily(self, name: str, hour: int, minute: int, work: Callable[[], None]) -> None:
-        """Run ``work`` every day at a UTC time."""
-        self._scheduler.add_job(work, "cron", hour=hour, minute=minute, id=name)
+        """Run ``work`` at the start, and then every day at a UTC time.
+
+        At the start, since a machine that is off at night would never get to it.
+        """
+        self._scheduler.add_job(
+            work, "cron", hour=hour, minute=minute, id=name, next_run_time=datetime.now(UTC)
+        )
 
     def every(self, name: str, seconds: float, work: Callable[[], None]) -> None:
         """Run ``work`` at the start and then again and again."""

@@ -106,11 +106,11 @@ class Explainer:
         with self._database.reading() as connection:
             place = setup.get(connection, point.place).place
             room = _room_of(connection, place)
-            now_ms = self._as_of(alarm)
+            target = next(probe for probe in place.probe if probe.id == point.probe)
+            now_ms = self._as_of(alarm, target.id)
             misted = journal.page(
                 connection, point.place, kinds=["misted"], since_ms=now_ms - DAYS * DAY_MS
             )
-        target = next(probe for probe in place.probe if probe.id == point.probe)
         history = history_of(self._readings, point.place, target, now_ms)
         cause = explain(
             Evidence(
@@ -131,11 +131,10 @@ class Explainer:
         )
         return {"cause": wire(cause)}
 
-    def _as_of(self, alarm: Alarm) -> int:
+    def _as_of(self, alarm: Alarm, probe: str) -> int:
         """The newest reading's time while the alarm stands; else when it was raised."""
-        point = alarm.point
         series = self._readings.known_series().get(
-            SeriesKey(point.place, point.probe, Quantity.HUMIDITY), -1
+            SeriesKey(alarm.point.place, probe, Quantity.HUMIDITY), -1
         )
         newest = self._readings.latest().get(series)
         if newest is None or not alarm.standing:

@@ -1,22 +1,25 @@
 """Rehearsals over the store: which alarms a set-up would have raised, beside those that were."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from monitor.alarms.outcome import CHANGED, RAISED, UNCHANGED, Outcome
-from monitor.alarms.reckoning import Judged, Surroundings, as_raised, judge
+from monitor.alarms.reckoning import Judged, Surroundings, judge
 from monitor.alarms.records import load_alarm
-from monitor.alarms.rehearsal import LEAD_IN_MS, Part, Regime, Rehearsal, regimes, rehearse
+from monitor.alarms.rehearsal import LEAD_IN_MS, Part, Regime, Rehearsal, Switch, regimes, rehearse
+from monitor.alarms.suppression import MISTER
 from monitor.errors import NotFound
 from monitor.quantities import MEASURED
 from monitor.setup.alarming import AlarmSettings
 from monitor.setup.daylight import EARLIEST_MS, Daylight
+from monitor.setup.journal import Misted, Source
 from monitor.setup.models import Enclosure
 from monitor.setup.nights import nights_within
 from monitor.species.library import Library
 from monitor.store.readings import ReadingStore, SeriesKey
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.state import alarms, journal, setup
-from monitor.times import DAY_MS
+from monitor.store.sqlite.state.journal import JournalRow
+from monitor.times import DAY_MS, SECOND_MS
 
 PART_MS = 32 * DAY_MS
 """So much is held in memory at once: three probes at 30 s make half a million readings."""
@@ -77,8 +80,9 @@ class Rehearser:
         def around(by: Enclosure, heard: frozenset[str]) -> Surroundings:
             return Surroundings(nights, _switches(by, start_ms, end_ms), misted_ms, heard, end_ms)
 
-        rules, run = self._run(place, start_ms, end_ms)
-        recorded = as_raised([load_alarm(row.body) for row in reversed(kept)])
+        switches = list(_reported(misted))
+        rules, run = self._run(place, switches, start_ms, end_ms)
+        recorded = [load_alarm(row.body) for row in reversed(kept)]
         sets: dict[str, list[Judged]] = {
             RAISED: judge(recorded, around(place, run.heard)),
             UNCHANGED: judge(run.raised, around(place, run.heard)),
@@ -86,7 +90,7 @@ class Rehearser:
         asked = place
         if changed is not None:
             asked = changed
-            rules, run = self._run(changed, start_ms, end_ms)
+            rules, run = self._run(changed, switches, start_ms, end_ms)
             sets[CHANGED] = judge(run.raised, around(changed, run.heard))
         return Outcome(
             enclosure=place,
@@ -102,11 +106,11 @@ class Rehearser:
         )
 
     def _run(
-        self, enclosure: Enclosure, start_ms: int, end_ms: int
+        self, enclosure: Enclosure, switches: Sequence[Switch], start_ms: int, end_ms: int
     ) -> tuple[list[Regime], Rehearsal]:
         begin_ms = start_ms - LEAD_IN_MS
         rules = regimes(enclosure, self._library, self._settings, begin_ms, end_ms)
-        return rules, rehearse(rules, self._parts(enclosure, begin_ms, end_ms), start_ms)
+        return rules, rehearse(rules, self._parts(enclosure, begin_ms, end_ms), start_ms, switches)
 
     def _parts(self, enclosure: Enclosure, begin_ms: int, end_ms: int) -> Iterator[Part]:
         known = self._readings.known_series()
@@ -120,6 +124,16 @@ class Rehearser:
             upto_ms = min(begin_ms + PART_MS, end_ms)
             yield Part(upto_ms, {key: self._readings.track(key, begin_ms, upto_ms) for key in keys})
             begin_ms = upto_ms
+
+
+def _reported(misted: Iterable[JournalRow]) -> Iterator[Switch]:
+    """What the mister reported; what a keeper wrote down excuses no alarm."""
+    for row in misted:
+        if isinstance(row.entry, Misted) and row.source is Source.MISTER:
+            yield row.place, MISTER, row.entry.at_ms, True
+            if row.entry.seconds is not None:
+                end_ms = row.entry.at_ms + round(SECOND_MS * row.entry.seconds)
+                yield row.place, MISTER, end_ms, False
 
 
 def _switches(enclosure: Enclosure, start_ms: int, end_ms: int) -> list[int]:

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 from monitor.errors import DeliveryError
 from monitor.notify.text import text_of
-from monitor.notify.trust import trusting
 from monitor.setup.channels import Email
+from monitor.setup.trust import trusting
 from monitor.store.rows import Notice
 
 if TYPE_CHECKING:

@@ -8,7 +8,6 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
 from monitor.errors import DeliveryError
-from monitor.notify.trust import trusting
 from monitor.setup.address import MqttServer
 from monitor.store.rows import Notice
 
@@ -79,7 +78,7 @@ def client_maker(
     Raises:
         SettingsError: the certificates to trust cannot be read.
     """
-    tls = trusting(server.ca_file) if server.tls else None
+    tls = server.tls_context()
 
     def make() -> paho.Client:
         client = paho.Client(CallbackAPIVersion.VERSION2, client_id, clean_session=True)

@@ -1,5 +1,6 @@
 """Where things are reached: hosts, ports, addresses on the web, brokers."""
 
+import ssl
 from pathlib import Path
 from typing import Annotated, Self
 from urllib.parse import urlsplit
@@ -9,6 +10,7 @@ from pydantic import AfterValidator, Field, StringConstraints, model_validator
 from monitor.documents.problems import faults
 from monitor.documents.schema import EXPECTS
 from monitor.setup.account import Account
+from monitor.setup.trust import trusting
 
 
 def _web(value: str) -> str:
@@ -57,9 +59,29 @@ class MqttServer(Account):
     """Whether to speak TLS and check the broker's certificate."""
     ca_file: Path | None = None
     """File with the certificates to trust (PEM); without it those of the system."""
+    cert_file: Path | None = None
+    """File with the certificate to show to a broker that asks for one (PEM)."""
+    key_file: Path | None = None
+    """File with the private key of that certificate (PEM, without a passphrase)."""
 
     @model_validator(mode="after")
-    def _authority_needs_tls(self) -> Self:
-        if self.ca_file is not None and not self.tls:
-            raise faults([(("ca_file",), "does nothing without tls = true")])
+    def _certificates_fit_together(self) -> Self:
+        found = [
+            ((key,), "does nothing without tls = true")
+            for key in ("ca_file", "cert_file", "key_file")
+            if getattr(self, key) is not None and not self.tls
+        ]
+        if (self.cert_file is None) is not (self.key_file is None):
+            missing = "cert_file" if self.cert_file is None else "key_file"
+            found.append(((missing,), "is missing; a certificate and its key go together"))
+        if found:
+            raise faults(found)
         return self
+
+    def tls_context(self) -> ssl.SSLContext | None:
+        """What to connect with; None without TLS.
+
+        Raises:
+            SettingsError: a file holds no certificate or no fitting key.
+        """
+        return trusting(self.ca_file, self.cert_file, self.key_file) if self.tls else None

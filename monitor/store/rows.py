@@ -25,6 +25,14 @@ class PointRow(NamedTuple):
     body: str
 
 
+class SuppressionRow(NamedTuple):
+    """What keeps alarms of a place quiet; a newer one under the same key takes its place."""
+
+    key: str
+    place: str
+    body: str
+
+
 class Told(NamedTuple):
     """What the outbox remembers of notices, delivered or not."""
 

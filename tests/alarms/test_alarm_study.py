@@ -21,8 +21,6 @@ def report() -> Report:
 def test_every_alarm_that_is_due_comes_once(report: Report) -> None:
     """None missed, none needless, one notification each; within a period of the on-delay's end."""
     for score in report.stories:
-        if score.story is Story.BROKER:
-            continue
         assert len(score.worlds) == ROOMS, score.story
         assert score.due >= ROOMS, score.story
         assert (score.missed, score.needless) == (0, 0), score.story

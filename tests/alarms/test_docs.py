@@ -4,8 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from monitor.alarms.model import Condition, State
+from monitor.alarms.model import Because, Condition, State
 from monitor.alarms.states import TABLE, Event, Verdict
+from monitor.analysis.alarm_performance import performance, wire
 from monitor.setup.alarming import AlarmSettings
 
 PAGE = (Path(__file__).parents[2] / "docs" / "alarms.md").read_text()
@@ -53,3 +54,17 @@ def test_every_setting_is_told_with_its_default(key: str) -> None:
 def test_every_condition_is_told(condition: Condition) -> None:
     """A keeper finds each condition by its name."""
     assert f"`{condition.value}`" in PAGE
+
+
+@pytest.mark.parametrize("because", Because)
+def test_every_reason_for_quiet_is_told(because: Because) -> None:
+    """A keeper finds each reason with what it covers and until when."""
+    assert because.value in [row[0] for row in rows("because")[1:]]
+
+
+def test_every_figure_is_told() -> None:
+    """No figure of the API is without its meaning."""
+    told = {name.strip(" `") for row in rows("figure")[1:] for name in row[0].split(",")}
+    figures = wire(performance([], 0, 1))
+
+    assert told == figures.keys() - {"from", "until", "alarms"}

@@ -125,7 +125,7 @@ def test_a_place_that_is_gone_goes_by_its_id() -> None:
 
 
 def test_places_have_the_keepers_names_and_clocks() -> None:
-    """A room without a time zone of its own takes that of an enclosure in it."""
+    """A room without a time zone of its own takes that of an enclosure in it, dewkeep the first."""
     setup = Setup(
         room=(Room(id="back-room", name="Back room"), Room(id="attic", name="Attic")),
         enclosure=(
@@ -139,4 +139,5 @@ def test_places_have_the_keepers_names_and_clocks() -> None:
         "attic": Whereabouts("Attic", dt.UTC),
         "cork-cube": Whereabouts("Cork cube", LISBON),
         "moss-box": Whereabouts("Moss box", ZoneInfo("UTC")),
+        "_daemon": Whereabouts("dewkeep", LISBON),
     }

@@ -38,8 +38,9 @@ def judged(
         limit=70.0,
         extreme=64.0,
         returned_at_ms=raised_ms + 40 * MINUTE_MS,
+        called_at_ms=raised_ms,
     )
-    return Judged(found, True, doubt, HOUR_MS)
+    return Judged(found, doubt, HOUR_MS)
 
 
 SETS = {RAISED: [judged(10)], UNCHANGED: [judged(10.01), judged(20, Doubt.LIGHTS)]}

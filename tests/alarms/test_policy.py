@@ -86,12 +86,13 @@ def test_every_priority_can_be_chosen_for_a_channel() -> None:
 
 
 def test_what_needs_no_one_is_not_told() -> None:
-    """Neither an acknowledgement nor a return, nor an alarm that was silent from the start."""
+    """Neither an acknowledgement nor a return, nor an alarm that was quiet from the start."""
     alarm = raised()
     quiet = [
         states.acknowledged(alarm, "keeper", T + 1),
         states.returned(alarm, T + 1),
         states.suppressed(dry(), GRAVER, T),
+        states.removed(dry(), "keeper", T),
         states.raised(replace(dry(), state=State.SHELVED, returned_at_ms=T - 1), T),
     ]
 
@@ -103,6 +104,18 @@ def test_an_alarm_that_the_same_step_silences_is_not_told() -> None:
     event = states.raised(dry(), T)
 
     assert after([event, states.suppressed(event.alarm, GRAVER, T)], PHONE) == []
+
+
+def test_an_alarm_that_another_calls_for_is_not_told() -> None:
+    """Of a group the first-out alarm leaves, whatever time it is; who is released is told."""
+    grouped = states.raised(dry(), T, group="cork-cube.canopy.humidity.low.1")
+    over = states.returned(grouped.alarm, T + 1)
+    phone = channel(tell_return=True)
+    assert after([grouped], phone) == after([over], phone) == []
+    assert by_time([grouped.alarm, over.alarm], phone) == []
+
+    released = states.released(grouped.alarm, T + 1)
+    assert after([released], phone) == [("phone", f"{grouped.alarm.id}/raised")]
 
 
 def test_an_alarm_that_comes_to_stand_on_its_own_is_told() -> None:

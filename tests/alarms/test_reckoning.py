@@ -8,12 +8,10 @@ from monitor.alarms.model import Alarm, Condition, PointKey, Priority, State
 from monitor.alarms.reckoning import (
     Doubt,
     Surroundings,
-    as_raised,
     difference,
     judge,
     tally,
 )
-from monitor.alarms.rehearsal import Raised
 from monitor.quantities import Quantity
 from monitor.setup.models import Enclosure, Zone
 from monitor.setup.nights import nights_within
@@ -56,12 +54,8 @@ def alarm(
         limit=70.0,
         extreme=66.0,
         returned_at_ms=returned_ms,
+        called_at_ms=raised_ms,
     )
-
-
-def called(*alarms: Alarm) -> list[Raised]:
-    """Alarms that all called."""
-    return [Raised(each, True) for each in alarms]
 
 
 @pytest.mark.parametrize(
@@ -83,7 +77,7 @@ def called(*alarms: Alarm) -> list[Raised]:
 )
 def test_what_looks_false(found: Alarm, doubt: Doubt | None) -> None:
     """Soon over, just after the lights or a misting, and no more than a warning."""
-    (judged,) = judge(called(found), AROUND)
+    (judged,) = judge([found], AROUND)
 
     assert judged.doubt is doubt
 
@@ -93,9 +87,9 @@ def test_a_silence_looks_false_if_nothing_else_was_heard() -> None:
     floor = SILENT._replace(probe="floor")
     later = alarm(floor, since_min=300)
 
-    together = judge(called(alarm(SILENT), alarm(floor, since_min=7)), AROUND)
-    apart = judge(called(alarm(SILENT), later), AROUND)
-    single = judge(called(alarm(SILENT)), replace(AROUND, probes=frozenset({"canopy"})))
+    together = judge([alarm(SILENT), alarm(floor, since_min=7)], AROUND)
+    apart = judge([alarm(SILENT), later], AROUND)
+    single = judge([alarm(SILENT)], replace(AROUND, probes=frozenset({"canopy"})))
 
     assert [each.doubt for each in together] == [Doubt.ALL_SILENT, Doubt.ALL_SILENT]
     assert [each.doubt for each in apart] == [None, None]
@@ -106,7 +100,7 @@ def test_a_tally_counts_calls() -> None:
     """By night and by day; what called nobody counts as an alarm alone; the longest is named."""
     long = alarm(since_min=60, lasted_min=300)
     day = alarm(since_min=13 * 60, lasted_min=None, priority=Priority.CRITICAL)
-    raised = [*called(alarm(), long, day), Raised(alarm(HIGH, 90), False)]
+    raised = [alarm(), long, day, replace(alarm(HIGH, 90), called_at_ms=None)]
 
     found = tally(judge(raised, AROUND), NIGHTS)
 
@@ -126,8 +120,8 @@ def test_nothing_is_counted_as_nothing() -> None:
 
 def test_a_difference_goes_by_point_and_time() -> None:
     """The same crash told a little later is the same; another time or point is not."""
-    before = judge(called(alarm(), alarm(since_min=300), alarm(HIGH, 60)), AROUND)
-    after = judge(called(alarm(since_min=20), alarm(HIGH, 400)), AROUND)
+    before = judge([alarm(), alarm(since_min=300), alarm(HIGH, 60)], AROUND)
+    after = judge([alarm(since_min=20), alarm(HIGH, 400)], AROUND)
 
     found = difference(before, after)
 
@@ -141,19 +135,6 @@ def test_a_difference_goes_by_point_and_time() -> None:
 
 def test_what_called_nobody_is_no_difference() -> None:
     """An eclipsed alarm that appears or goes leaves a keeper's night as it was."""
-    eclipsed = judge([Raised(alarm(), False)], AROUND)
+    eclipsed = judge([replace(alarm(), called_at_ms=None)], AROUND)
 
     assert difference(eclipsed, []) == difference([], eclipsed) == difference([], [])
-
-
-def test_recorded_alarms_called_unless_a_graver_one_was_there_before() -> None:
-    """A warning told first and eclipsed later did call."""
-    grave = LOW._replace(condition=Condition.CRITICAL_LOW)
-    critical = alarm(grave, since_min=60, priority=Priority.CRITICAL)
-    first = replace(alarm(since_min=30), suppressed_by=str(grave))
-    meanwhile = replace(alarm(since_min=65), suppressed_by=str(grave))
-    plain = alarm(since_min=200)
-
-    found = as_raised([first, critical, meanwhile, plain])
-
-    assert [each.called for each in found] == [True, True, False, True]

@@ -48,11 +48,12 @@ def humidity(condition: Condition) -> PointKey:
 
 
 def test_a_zone_without_a_range_is_watched_for_silence_alone() -> None:
-    """Every probe of rooms and enclosures has its silent point; no range means no other."""
+    """Every probe of rooms and enclosures has its silent point, and the daemon its broker."""
     rules = compile_rules(SETUP, {}, AlarmSettings())
 
     assert rules.limits == {}
     assert sorted(map(str, rules.points())) == [
+        "_daemon.broker",
         "back-room.air.silent",
         "cork-cube.canopy.silent",
         "cork-cube.floor.silent",

@@ -152,7 +152,7 @@ def test_nothing_to_watch_is_no_trouble(world: "type[World]", reading: "type[Rea
     """Without any probe, and without any reading, nothing is found."""
     empty = watch_of(world(probes=()))
     assert empty.look(world().readings([reading(NOON, 5)]), now_ms=0).signals == []
-    assert empty.listen(HOUR_MS).silent == []
+    assert empty.listen(HOUR_MS, connected=True).silent == []
     assert watch_of(world()).look(world().readings([]), now_ms=0).memories == {}
 
 
@@ -164,10 +164,10 @@ def test_any_quantity_and_quality_tells_that_a_probe_lives(
     sign = reading(5, 900, Quantity.ILLUMINANCE, "floor", Reason.LIMIT)
     watch.look(world().readings([sign]), now_ms=4 * MINUTE_MS)
 
-    assert [(s.probe.probe, s.since_ms) for s in watch.listen(5 * MINUTE_MS).silent] == [
-        ("canopy", 0)
-    ]
-    assert watch.last_heard() == {
+    assert [
+        (s.probe.probe, s.since_ms) for s in watch.listen(5 * MINUTE_MS, connected=True).silent
+    ] == [("canopy", 0)]
+    assert watch.hearing.last_heard() == {
         ("cork-cube", "canopy"): 0,
         ("cork-cube", "floor"): 4 * MINUTE_MS,
     }
@@ -178,14 +178,16 @@ def test_silence_is_told_once(world: "type[World]", reading: "type[Reading]") ->
     watch = watch_of(world(probes=("canopy",)))
     minute = MINUTE_MS
 
-    assert not watch.listen(5 * minute - 1).silent
-    findings = watch.listen(5 * minute)
+    assert not watch.listen(5 * minute - 1, connected=True).silent
+    findings = watch.listen(5 * minute, connected=True)
     assert [silence.since_ms for silence in findings.silent] == [0]
     watch.remember(findings)
-    assert not watch.listen(6 * minute).silent
+    assert not watch.listen(6 * minute, connected=True).silent
 
     heard = watch.look(world().readings([reading(NOON, 70)]), now_ms=7 * minute)
     assert [probe.probe for probe in heard.heard_again] == ["canopy"]
     watch.remember(heard)
     assert not watch.memories
-    assert [silence.since_ms for silence in watch.listen(12 * minute).silent] == [7 * minute]
+    assert [silence.since_ms for silence in watch.listen(12 * minute, connected=True).silent] == [
+        7 * minute
+    ]

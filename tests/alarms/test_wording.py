@@ -5,8 +5,9 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from monitor.alarms.model import Alarm, Condition, PointKey, Priority, State
-from monitor.alarms.wording import clock, says, wire
+from monitor.alarms.model import BROKER, Alarm, Because, Condition, PointKey, Priority, State
+from monitor.alarms.suppression import Suppression
+from monitor.alarms.wording import clock, says, wire, wire_suppression
 from monitor.quantities import Quantity
 from monitor.setup.models import Spans, Zone
 from monitor.times import HOUR_MS, MINUTE_MS, parse_rfc3339
@@ -41,6 +42,7 @@ SILENT = replace(
     limit=None,
     extreme=None,
 )
+CUT_OFF = replace(SILENT, point=BROKER, zone=None, priority=Priority.CRITICAL)
 RETURNED_MS = parse_rfc3339("2026-07-10T03:10:00Z")
 
 # By the clock of Lisbon, which is an hour ahead of UTC in July.
@@ -87,6 +89,16 @@ SENTENCES = [
         replace(SILENT, returned_at_ms=RETURNED_MS),
         RETURNED_MS,
         "Probe canopy sent nothing from 02:40 to 04:10.",
+    ),
+    (
+        CUT_OFF,
+        RAISED_MS,
+        "There has been no connection to the broker since 02:40, so nothing could be heard.",
+    ),
+    (
+        replace(CUT_OFF, returned_at_ms=RETURNED_MS),
+        RETURNED_MS,
+        "There was no connection to the broker from 02:40 to 04:10, so nothing could be heard.",
     ),
 ]
 
@@ -139,6 +151,8 @@ def test_the_json_of_an_alarm() -> None:
         acknowledged_by="ada",
         shelved_until_ms=RAISED_MS + HOUR_MS,
         shelved_by="eve",
+        called_at_ms=RAISED_MS,
+        group="moss-box.canopy.humidity.low.1",
     )
     assert wire(alarm, LISBON, RAISED_MS) == {
         "id": "cork-cube.canopy.humidity.low.1",
@@ -160,7 +174,12 @@ def test_the_json_of_an_alarm() -> None:
         "acknowledged_by": "ada",
         "shelved_until": "2026-07-10T03:00:00Z",
         "shelved_by": "eve",
+        "suppressed_because": None,
         "suppressed_by": None,
+        "group": "moss-box.canopy.humidity.low.1",
+        "chattering": False,
+        "stale": False,
+        "called_at": "2026-07-10T02:00:00Z",
         "withdrawn_at": None,
         "says": "Humidity in the canopy is 46 %, below 60 % since 02:40.",
     }
@@ -172,3 +191,49 @@ def test_the_json_of_silence() -> None:
 
     assert {document[key] for key in ("quantity", "value", "unit", "limit", "extreme")} == {None}
     assert document["condition"] == "silent"
+
+
+def test_the_json_of_what_concerns_dewkeep_itself() -> None:
+    """The broker belongs to no enclosure, probe or zone."""
+    document = wire(CUT_OFF, LISBON, RAISED_MS)
+
+    assert {document[key] for key in ("enclosure", "probe", "zone", "quantity", "value")} == {None}
+    assert (document["condition"], document["priority"]) == ("broker", "critical")
+
+
+def test_the_json_of_an_alarm_that_is_kept_quiet() -> None:
+    """Why and by whom; what has stood for more than a day is stale."""
+    quiet = replace(
+        LOW,
+        state=State.SUPPRESSED,
+        suppressed_because=Because.MAINTENANCE,
+        suppressed_by="ada",
+    )
+    document = wire(quiet, LISBON, RAISED_MS + 24 * HOUR_MS + 1)
+
+    assert (document["suppressed_because"], document["suppressed_by"]) == ("maintenance", "ada")
+    assert document["stale"] is True
+    assert wire(quiet, LISBON, RAISED_MS + 24 * HOUR_MS)["stale"] is False
+
+
+def test_the_json_of_what_keeps_alarms_quiet() -> None:
+    """Scope, reason, times and who says so; a probe out of service has no end."""
+    gone = Suppression(
+        "cork-cube", Because.OUT_OF_SERVICE, RAISED_MS, None, "ada", "drifts", "canopy"
+    )
+    assert wire_suppression(gone, RAISED_MS) == {
+        "enclosure": "cork-cube",
+        "probe": "canopy",
+        "because": "out_of_service",
+        "since": "2026-07-10T02:00:00Z",
+        "until": None,
+        "in_force": True,
+        "by": "ada",
+        "why": "drifts",
+    }
+
+    mister = Suppression(
+        "cork-cube", Because.MISTING, RAISED_MS, RAISED_MS + HOUR_MS, reported_ms=RAISED_MS, on=True
+    )
+    document = wire_suppression(mister, RAISED_MS + HOUR_MS)
+    assert (document["until"], document["in_force"]) == ("2026-07-10T03:00:00Z", False)

@@ -25,7 +25,7 @@ def test_readings_and_alarms_are_streamed(house: House) -> None:
     eventually(lambda: house.hub.listeners, "somebody listens")
     for minute in range(25):
         house.take("canopy", NOW_MS - (30 - minute) * 60_000, 23.0, 50.0)
-    house.loop.ask(lambda pipeline, now_ms: pipeline.tick(now_ms)).result(10)
+    house.tick()
     house.hub.end()
     listener.join(10)
 

@@ -67,13 +67,3 @@ def test_failures_tell_no_secrets(house: House) -> None:
         assert answer.headers["content-type"] == "application/problem+json"
         assert "Traceback" not in answer.text
         assert "dewkeep.db" not in answer.text
-
-
-def test_the_api_describes_itself(http: httpx.Client) -> None:
-    """OpenAPI 3.1, every operation with words to it."""
-    described = http.get("/openapi.json").json()
-
-    assert described["openapi"].startswith("3.1")
-    for path, operations in described["paths"].items():
-        for method, operation in operations.items():
-            assert operation.get("description"), f"{method} {path} says nothing"

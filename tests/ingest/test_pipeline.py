@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 import pytest
 
-from monitor.alarms.model import State
+from monitor.alarms.model import BROKER, Because, State
+from monitor.alarms.records import load_alarm
 from monitor.errors import Conflict, NotFound, StoreUnavailable
 from monitor.ingest.live import Event
 from monitor.quantities import Quantity
@@ -33,6 +34,11 @@ def open_alarms(rig: Rig) -> list[AlarmRow]:
     """What the database says."""
     with rig.database.reading() as connection:
         return alarms.still_open(connection)
+
+
+def of_climate(rig: Rig) -> list[AlarmRow]:
+    """Open alarms but those of probes that have fallen silent meanwhile."""
+    return [row for row in open_alarms(rig) if ".silent." not in row.id]
 
 
 def test_a_crash_is_kept_raised_and_told_together(new_rig: Callable[..., Rig]) -> None:
@@ -159,6 +165,63 @@ def test_silence_is_told_by_time_alone(rig: Rig) -> None:
     assert {alarm.id.split("@")[0].split(".")[1] for alarm in open_alarms(rig)} == {"air", "canopy"}
 
 
+def test_a_broker_that_is_down_is_one_alarm(rig: Rig) -> None:
+    """No probe is called silent meanwhile, nor just after; it is over with the connection."""
+    rig.course(23.0, 70.0)
+    for _ in range(20):
+        rig.now_ms += 60_000
+        rig.pipeline.tick(rig.now_ms, broker_connected=False)
+    (alarm,) = open_alarms(rig)
+    rig.pass_by(1)
+    rig.pass_by(3)
+
+    assert alarm.id == f"{BROKER}.{NOON_MS + 6 * 60_000}"
+    assert [row.state for row in open_alarms(rig)] == [State.RETURNED]
+
+
+def test_a_mister_excuses_what_it_does(rig: Rig) -> None:
+    """Too humid just after a misting is kept quiet; that it is too humid hours later is told."""
+    rig.course(23.0, 70.0)
+    rig.take(json.dumps([{"n": "mister", "t": NOON_MS / 1000, "vb": True}]).encode())
+    rig.now_ms += 31 * 60_000
+    rig.course(23.0, 97.0)
+    (held,) = of_climate(rig)
+    rig.pass_by(61)
+    (calling,) = of_climate(rig)
+
+    assert (held.state, calling.state) == (State.SUPPRESSED, State.UNACKNOWLEDGED)
+    assert held.id == calling.id
+
+
+def test_what_keeps_alarms_quiet_outlives_a_restart(rig: Rig) -> None:
+    """It is kept with the alarms, and a new desk goes on with it until its end."""
+    rig.course(23.0, 45.0)
+    until_ms = rig.now_ms + 3_600_000
+    rig.pipeline.suppress("cork-cube", Because.MAINTENANCE, until_ms, "ada", "moss", rig.now_ms)
+    rig.pipeline = rig.new_pipeline()
+    rig.pass_by(30)
+    (during,) = of_climate(rig)
+    rig.pass_by(31)
+    (after,) = of_climate(rig)
+
+    assert (during.state, after.state) == (State.SUPPRESSED, State.UNACKNOWLEDGED)
+
+
+def test_a_point_that_chatters_is_known_after_a_restart(new_rig: Callable[..., Rig]) -> None:
+    """The third crash within two hours is marked, whoever saw the first two."""
+    rig = new_rig(settings={"alarms": {"on_delay_s": 300, "off_delay_s": 60}})
+    for _ in range(3):
+        rig.course(23.0, 45.0, minutes=10)
+        rig.now_ms += 15 * 60_000
+        rig.course(23.0, 75.0, minutes=5)
+        rig.now_ms += 15 * 60_000
+        rig.pipeline = rig.new_pipeline()
+
+    with rig.database.reading() as connection:
+        found = [load_alarm(row.body) for row in alarms.page(connection)]
+    assert [alarm.chattering for alarm in reversed(found)] == [False, False, True]
+
+
 def test_a_keeper_acts_on_an_alarm(rig: Rig) -> None:
     """Acknowledged, shelved, taken back; each is in the database when the call returns."""
     rig.course(23.0, 45.0)
@@ -216,8 +279,8 @@ def test_listeners_are_shown_each_change(rig: Rig) -> None:
     async def listen() -> list[Event]:
         subscription = rig.hub.subscribe()
         rig.course(23.0, 45.0)
-        rig.pipeline.tick(rig.now_ms)
-        rig.pipeline.tick(rig.now_ms)
+        rig.pipeline.tick(rig.now_ms, broker_connected=True)
+        rig.pipeline.tick(rig.now_ms, broker_connected=True)
         place = Enclosure(id="cork-cube", name="Cork", room="back-room")
         rig.pipeline.put_place(place, "Mara", None, rig.now_ms)
         rig.hub.end()

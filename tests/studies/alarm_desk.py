@@ -66,7 +66,8 @@ def hear(world: World) -> Heard:
     for turn_ms, readings in _turns(world, keys, now_ms):
         if len(readings):
             note(desk.step(readings, turn_ms))
-        note(desk.tick(turn_ms))
+        away = world.story is Story.BROKER and world.fault_ms <= turn_ms < world.over_ms
+        note(desk.tick(turn_ms, broker_connected=not away))
     told = sorted(raised.values(), key=lambda alarm: alarm.raised_at_ms)
     told = [alarm for alarm in told if alarm.raised_at_ms >= world.fault_ms]
     return Heard(told, len(called & {alarm.id for alarm in told}))

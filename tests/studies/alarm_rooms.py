@@ -74,7 +74,7 @@ PLOTS = {
     Story.HEATING: Plot(FaultKind.ROOM_HEATING_DRY, dt.time(20), 12, "room", (4.0, 7.0), tanks=3),
     Story.DRIFT: Plot(FaultKind.PROBE_DRIFT, dt.time(12), 12, "probe", (-4.0, -0.8)),
     Story.UNPLUGGED: Plot(FaultKind.PROBE_UNPLUGGED, dt.time(3), 4, "silent"),
-    Story.BROKER: Plot(FaultKind.BROKER_DOWN, dt.time(2), 1, "silent"),
+    Story.BROKER: Plot(FaultKind.BROKER_DOWN, dt.time(2), 1, "broker"),
 }
 
 

@@ -14,13 +14,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from monitor.alarms.model import Alarm, Condition
+from monitor.alarms.model import DAEMON, Alarm, Condition
 from monitor.alarms.rehearsal import LEAD_IN_MS, Part, regimes, rehearse
 from monitor.analysis.causes import explain
 from monitor.setup.alarming import AlarmSettings
 from monitor.species.library import Library, load_library
 from monitor.times import HOUR_MS, MINUTE_MS, SECOND_MS
-from tests.studies.alarm_desk import hear
+from tests.studies.alarm_desk import TURN_MS, hear
 from tests.studies.alarm_rooms import PLOTS, Due, Story, World, play
 from tests.studies.quiet_months import KNOWN_DAYS, Month, demo_months, random_months
 
@@ -75,15 +75,14 @@ class Score:
         self.needless += len(rest)
 
     def _compare(self, world: World, due: Due, alarm: Alarm) -> None:
-        probe = next(p for p in world.scenario.probes if (p.owner, p.id) == alarm.point[:2])
         delay_ms = alarm.raised_at_ms - due.crossed_ms - _delay_ms(alarm, world)
-        self.periods.append(delay_ms / (SECOND_MS * probe.period_s))
+        self.periods.append(delay_ms / _period_ms(alarm, world))
         if due.truly_ms is not None:
             self.true_min.append((alarm.raised_at_ms - due.truly_ms) / MINUTE_MS)
         cause = PLOTS[self.story].cause
-        if alarm.point.condition is Condition.SILENT:
-            self.right += cause == Condition.SILENT
-            self.held += cause == Condition.SILENT
+        if alarm.point.condition in (Condition.SILENT, Condition.BROKER):
+            self.right += cause == alarm.point.condition
+            self.held += cause == alarm.point.condition
             return
         limit = alarm.limit if alarm.limit is not None else 0.0
         found = explain(
@@ -113,12 +112,8 @@ def expected(world: World) -> list[Due]:
         told = world.record.readings[tank.id, tank.probe[0].id].at_ms
         return [Due(tank.id, int(told[told < world.fault_ms][-1]), None)]
     if world.story is Story.BROKER:
-        # One for the broker, not one for each probe: dated from the first probe that falls silent.
-        last = [
-            told.at_ms[told.at_ms < world.fault_ms][-1] for told in world.record.readings.values()
-        ]
-        owners = [owner for owner, _ in world.record.readings]
-        return [Due(owners[int(np.argmin(last))], int(min(last)), None)]
+        # One for the broker, not one for each probe.
+        return [Due(DAEMON, world.fault_ms, None)]
     return world.due(SETTINGS.on_delay_s, SETTINGS.off_delay_s)
 
 
@@ -156,9 +151,7 @@ class Quiet:
             [Part(month.end_ms, tracks)],
             month.start_ms,
         )
-        silent = [
-            each.alarm.point.condition is Condition.SILENT for each in run.raised if each.called
-        ]
+        silent = [alarm.point.condition is Condition.SILENT for alarm in run.raised if alarm.called]
         self.silence.append(sum(silent) / month.weeks)
         self.climate.append((len(silent) - sum(silent)) / month.weeks)
 
@@ -252,7 +245,17 @@ def _near(alarm: Alarm, due: Due) -> bool:
     return abs(alarm.since_ms - due.crossed_ms) <= 5 * MINUTE_MS
 
 
+def _period_ms(alarm: Alarm, world: World) -> float:
+    """How often the alarm could have come: with each reading, or with each look at the clock."""
+    if alarm.point.condition is Condition.BROKER:
+        return TURN_MS
+    probe = next(p for p in world.scenario.probes if (p.owner, p.id) == alarm.point[:2])
+    return SECOND_MS * probe.period_s
+
+
 def _delay_ms(alarm: Alarm, world: World) -> int:
+    if alarm.point.condition is Condition.BROKER:
+        return round(SETTINGS.broker_on_delay_s * SECOND_MS)
     if alarm.point.condition is not Condition.SILENT:
         return round(SETTINGS.on_delay_s * SECOND_MS)
     place = next(each for each in world.setup.places if each.id == alarm.point.place)

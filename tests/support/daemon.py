@@ -4,12 +4,12 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import httpx
 
+from monitor.cli import WRONG_INPUT
 from tests.support.servers import free_port
 from tests.support.waiting import eventually
 
@@ -74,22 +74,42 @@ class RunningDaemon:
             # A kept connection may be closed by the server in the moment of the next request.
             limits=httpx.Limits(max_keepalive_connections=0),
         )
+        self.last_words = ""
+        """What it printed at the end."""
         self._process: subprocess.Popen[str] | None = None
 
-    def start(self, environ: Mapping[str, str] | None = None) -> "RunningDaemon":
+    def start(self, **environ: str) -> "RunningDaemon":
         """Start it and wait for its `ready` line."""
+        self.begin(**environ)
+        host = environ.get("DEWKEEP_SERVER__HOST", "127.0.0.1")
+        assert self.printed() == f"ready on http://{host}:{self.http_port}\n", self.log.read_text()
+        return self
+
+    def begin(self, **environ: str) -> None:
+        """Start it and do not wait."""
         with self.log.open("a") as log:
             self._process = subprocess.Popen(
                 [sys.executable, "-m", "monitor", "serve", "--config", str(self.config)],
                 stdout=subprocess.PIPE,
                 stderr=log,
                 text=True,
-                env={**os.environ, **(environ or {})},
+                env={**os.environ, **environ},
             )
+
+    def printed(self) -> str:
+        """The next line on its standard output; empty at the end."""
+        assert self._process is not None
         assert self._process.stdout is not None
-        line = self._process.stdout.readline()
-        assert line == f"ready on http://127.0.0.1:{self.http_port}\n", self.log.read_text()
-        return self
+        return self._process.stdout.readline()
+
+    def refused(self, **environ: str) -> str:
+        """What it says on standard error when it does not start; it must end with code 2."""
+        self.begin(**environ)
+        assert self._process is not None
+        assert self._process.wait(20) == WRONG_INPUT, self.log.read_text()
+        assert self.printed() == ""
+        self._end(signal.SIGTERM)
+        return self.log.read_text()
 
     @property
     def pid(self) -> int:
@@ -112,6 +132,7 @@ class RunningDaemon:
         process.send_signal(with_signal)
         code = process.wait(20)
         assert process.stdout is not None
+        self.last_words = process.stdout.read()
         process.stdout.close()
         return code
 

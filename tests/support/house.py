@@ -76,7 +76,10 @@ class House:
             now_ms=NOW_MS,
         )
         self.loop = IngestLoop(
-            Link(settings.broker, [], "dewkeep-state/test"), self.pipeline, self.clock
+            Link(settings.broker, [], "dewkeep-state/test"),
+            self.pipeline,
+            self.clock,
+            lambda: self.now_ms / 1000,
         )
         self.parts = Parts(
             database=self.database,
@@ -113,6 +116,12 @@ class House:
             f"dewkeep/cork-cube/{probe}", senml(at_ms / 1000, temperature, humidity), 0, 0, 0
         )
         self.loop.ask(lambda pipeline, now_ms: pipeline.take([message], now_ms)).result(10)
+
+    def tick(self) -> None:
+        """Have the loop's thread look at the clock."""
+        self.loop.ask(lambda pipeline, now_ms: pipeline.tick(now_ms, broker_connected=True)).result(
+            10
+        )
 
     def crash(self) -> str:
         """Dry the canopy for long enough; the id of the alarm that this raises."""

@@ -3,6 +3,7 @@
 from monitor.errors import StoreUnavailable
 from monitor.store.readings import Readings
 from monitor.store.sqlite.readings import SqliteReadings
+from tests.support.waiting import eventually
 
 
 class MoodyReadings(SqliteReadings):
@@ -41,3 +42,7 @@ class MoodyReadings(SqliteReadings):
         if not able:
             self.refused += 1
             raise StoreUnavailable("the disk is full")
+
+    def wait_refused(self, times: int = 1) -> None:
+        """Until it was down when asked, so often."""
+        eventually(lambda: self.refused >= times, "the store is asked")

@@ -54,7 +54,9 @@ class Rig:
         self.readings = MoodyReadings(self.database)
         self.hub, self.rejects, self.link = Hub(), Rejects(), FakeLink()
         self.pipeline = self.new_pipeline()
-        self.loop = IngestLoop(self.link, self.pipeline, lambda: self.now_ms)
+        self.loop = IngestLoop(
+            self.link, self.pipeline, lambda: self.now_ms, lambda: self.now_ms / 1000
+        )
         self.parts = Parts(
             database=self.database,
             readings=self.readings,
@@ -112,7 +114,7 @@ class Rig:
     def pass_by(self, minutes: float) -> None:
         """Let time pass, and the pipeline notice."""
         self.now_ms += round(60_000 * minutes)
-        self.pipeline.tick(self.now_ms)
+        self.pipeline.tick(self.now_ms, broker_connected=True)
 
     # -- with the loop ---------------------------------------------------------------------------
 

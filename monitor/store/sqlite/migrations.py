@@ -22,4 +22,5 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration("state", state.TABLES),
     Migration("explanations", state.EXPLANATIONS),
     Migration("delivery", state.DELIVERY),
+    Migration("suppressions", state.SUPPRESSIONS),
 )

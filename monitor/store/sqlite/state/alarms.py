@@ -1,11 +1,11 @@
-"""Alarms, open and past, and what the watched points remember."""
+"""Alarms, open and past, what the watched points remember, and what keeps alarms quiet."""
 
 import json
 import sqlite3
 from collections.abc import Collection, Iterable
 
 from monitor.errors import NotFound
-from monitor.store.rows import AlarmRow, PointRow
+from monitor.store.rows import AlarmRow, PointRow, SuppressionRow
 from monitor.store.sqlite.state.query import Query
 
 _SELECT = "SELECT id, place, state, raised_at_ms, closed, body FROM alarm"
@@ -69,6 +69,38 @@ def still_open(connection: sqlite3.Connection) -> list[AlarmRow]:
     query = Query(_SELECT)
     query.where("NOT closed")
     return [_alarm(*row) for row in query.run(connection, "ORDER BY raised_at_ms DESC, id DESC")]
+
+
+def closed_since(connection: sqlite3.Connection, since_ms: int) -> list[AlarmRow]:
+    """Alarms raised at ``since_ms`` or later that are closed, newest first."""
+    query = Query(_SELECT)
+    query.where("closed")
+    query.where("raised_at_ms >= ?", since_ms)
+    return [_alarm(*row) for row in query.run(connection, "ORDER BY raised_at_ms DESC, id DESC")]
+
+
+def put_suppressions(connection: sqlite3.Connection, rows: Iterable[SuppressionRow]) -> None:
+    """Keep what keeps alarms quiet, each in place of what was kept under its key."""
+    connection.executemany(
+        """
+        INSERT INTO suppression (key, place, body) VALUES (?, ?, ?)
+        ON CONFLICT (key) DO UPDATE SET body = excluded.body
+        """,
+        rows,
+    )
+
+
+def forget_suppressions(connection: sqlite3.Connection, keys: Iterable[str]) -> None:
+    """Drop those that are over; unknown ones do no harm."""
+    connection.executemany("DELETE FROM suppression WHERE key = ?", ((key,) for key in keys))
+
+
+def suppressions(connection: sqlite3.Connection, place: str | None = None) -> list[SuppressionRow]:
+    """What keeps alarms quiet, of one place or of all, by key."""
+    query = Query("SELECT key, place, body FROM suppression")
+    if place is not None:
+        query.where("place = ?", place)
+    return [SuppressionRow(*row) for row in query.run(connection, "ORDER BY key")]
 
 
 def put_points(connection: sqlite3.Connection, points: Iterable[PointRow]) -> None:

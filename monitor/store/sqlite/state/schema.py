@@ -103,6 +103,16 @@ EXPLANATIONS = (
     """,
 )
 
+SUPPRESSIONS = (
+    """
+    CREATE TABLE suppression (
+        key TEXT PRIMARY KEY,
+        place TEXT NOT NULL,
+        body TEXT NOT NULL
+    ) STRICT, WITHOUT ROWID
+    """,
+)
+
 DELIVERY = (
     # The part of a key before its first slash: the alarm that the notice is about.
     """

@@ -1,6 +1,6 @@
 """How well the misting assessment does on simulated enclosures whose truth is known.
 
-    python -m tests.studies.study_misting [--worlds 200] [--mismatched 24] [--quick] [--kind KIND]
+    python -m tests.studies.study_misting [--worlds 200] [--mismatched 24] [--first N] [--quick] [--kind KIND]
 
 prints the table of docs/misting.md. ``--quick`` is what the slow test runs.
 """
@@ -34,8 +34,8 @@ DAYS = 14
 TRIED_DAYS = 7
 NEAR_MS = 6 * MINUTE_MS
 LIMITS = Limits(longest_s=90.0, most_a_day=10)
-SEED = 21
-"""Seed 20 was used up for choosing the constants of the method."""
+SEED = 22
+"""Earlier ones were used up for choosing the constants of the method."""
 QUICK = {Kind.MATCHED: 8, Kind.WET_GLASS: 3, Kind.LAG_8: 2, Kind.SMALL: 2, Kind.LID_AJAR: 3}
 
 
@@ -302,6 +302,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--worlds", type=int, default=200, help="where the model is right")
     parser.add_argument("--mismatched", type=int, default=24, help="of each other kind")
+    parser.add_argument("--first", type=int, default=0, help="number of the first of each kind")
     parser.add_argument("--quick", action="store_true", help="a few of the telling kinds")
     parser.add_argument("--kind", action="append", type=Kind, choices=list(Kind))
     parser.add_argument("--verbose", action="store_true", help="a line for each enclosure")
@@ -315,7 +316,7 @@ def main() -> None:
     rows = []
     for kind, count in counts.items():
         cases = []
-        for number in range(count):
+        for number in range(options.first, options.first + count):
             case = study(kind, number)
             cases.append(case)
             if options.verbose:

@@ -22,7 +22,7 @@ T = TypeVar("T", bound=np.generic)
 WARM_UP_H = 12.0
 """Of the day's own end, run before it begins."""
 DRAWS = 80
-WEATHER = 0.72
+WEATHER = 1.0
 """How far the mean of the days to come may lie from that of the logged ones, in standard deviations
 of a day's mean: weather that remembers some 60 h changes slowly, and two weeks of it are few."""
 

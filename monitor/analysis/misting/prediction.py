@@ -26,9 +26,9 @@ BAND = (0.1, 0.9)
 UNFORESEEN = 0.03
 """Of the time in range: what no draw foresees (the best of many schedules flatters itself on the
 days it was chosen by)."""
-DRAWN_RISK = 0.5
-"""Share of the risk of a broken promise that the draws may show; the rest is for what they do not.
-Both by trial on simulated enclosures (docs/misting.md)."""
+CHOSEN_RISK = 0.5
+"""A schedule is chosen by half the risk that its promise is stated with: what only just keeps a goal
+keeps it least surely. Both by trial on simulated enclosures (docs/misting.md)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,12 +74,12 @@ class Outlook(NamedTuple):
 
 
 def outlook(futures: Futures, schedule: Schedule, goal: Goal) -> Outlook:
-    """The deciding figures of ``predict`` alone, which take a fraction of the time."""
+    """The figures a schedule is chosen by: stricter than those of ``predict``, and quicker."""
     humidity = futures.under(schedule)
     low, high = limits_by_step(goal, futures.days)
     inside = 1.0 - ((humidity < low) | (humidity > high)).mean(axis=-1)
     return Outlook(
-        promise(inside, goal.confidence, futures.seed),
+        promise(inside, 1.0 - CHOSEN_RISK * (1.0 - goal.confidence), futures.seed),
         float((_dry_h(humidity, goal, futures.days) >= goal.dry_hours).mean()),
     )
 
@@ -158,8 +158,7 @@ def promise(inside: Array, confidence: float, seed: int) -> float:
     first = rng.integers(0, count, (BOOTSTRAPS, blocks, 1))
     days = ((first + np.arange(BLOCK_DAYS)) % count).reshape(BOOTSTRAPS, -1)[:, :STRETCH_DAYS]
     which = rng.integers(0, draws, (BOOTSTRAPS, 1))
-    risk = DRAWN_RISK * (1.0 - confidence)
-    sure = float(np.quantile(inside[which, days].mean(axis=1), risk))
+    sure = float(np.quantile(inside[which, days].mean(axis=1), 1.0 - confidence))
     mean = float(inside.mean())
     return max(0.0, mean - hypot(mean - min(sure, mean), UNFORESEEN))
 

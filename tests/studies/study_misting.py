@@ -1,6 +1,6 @@
 """How well the misting assessment does on simulated enclosures whose truth is known.
 
-    python -m tests.studies.study_misting [--worlds 200] [--mismatched 24] [--first N] [--quick] [--kind KIND]
+    python -m tests.studies.study_misting [--worlds 200] [--mismatched 24] [--first N] [--kind KIND]
 
 prints the table of docs/misting.md. ``--quick`` is what the slow test runs.
 """

@@ -27,7 +27,7 @@ UNFORESEEN = 0.03
 """Of the time in range: what no draw foresees (the best of many schedules flatters itself on the
 days it was chosen by)."""
 CHOSEN_RISK = 0.5
-"""A schedule is chosen by half the risk that its promise is stated with: what only just keeps a goal
+"""A schedule is chosen by half the risk that its promise is stated with: what only just keeps it
 keeps it least surely. Both by trial on simulated enclosures (docs/misting.md)."""
 
 

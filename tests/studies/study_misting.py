@@ -25,6 +25,7 @@ from monitor.analysis.misting import (
     assess,
     seen_in_air,
 )
+from monitor.analysis.misting.hindrance import UNSURE
 from monitor.setup.daylight import Daylight
 from monitor.simulation.record import Readings
 from monitor.times import MINUTE_MS
@@ -64,6 +65,8 @@ class Case:
     precision: float
     rh_mae: float | None
     trials: tuple[Trial, ...]
+    unsure: bool
+    """Whether no plan was made because nothing could be promised, though it may do."""
     infeasible: str | None
     rightly: bool | None
     """Whether what was called infeasible did fail when the best schedule found was tried."""
@@ -126,9 +129,10 @@ def study(kind: Kind, number: int) -> Case:
         errors = None, None  # there is no one rate to be right about
     recall, precision = _found(probe, life, daylight(world))
     trials: tuple[Trial, ...] = ()
-    infeasible, rightly = None, None
+    unsure, infeasible, rightly = False, None, None
     if found.plan is not None:
         infeasible = found.plan.infeasible
+        unsure = infeasible is not None and infeasible.startswith(UNSURE)
         trials = tuple(
             Trial(
                 each.predicted.promised,
@@ -137,6 +141,8 @@ def study(kind: Kind, number: int) -> Case:
             )
             for each in found.plan.proposals
         )
+        if unsure:
+            infeasible = None
         if infeasible is not None:
             inside, dried = _delivered(life, found.plan.best or (), goal)
             rightly = inside < goal.share + 0.1 or dried < 0.8
@@ -152,6 +158,7 @@ def study(kind: Kind, number: int) -> Case:
         precision=precision,
         rh_mae=None if found.backtest is None else found.backtest.rh_mae,
         trials=trials,
+        unsure=unsure,
         infeasible=infeasible,
         rightly=rightly,
         seconds=spent,
@@ -223,6 +230,7 @@ class Summary:
     planned: float
     kept: float
     gap: float
+    unsure: float
     infeasible: int
     rightly: float
     seconds: float
@@ -255,6 +263,7 @@ def summary(kind: Kind, cases: Sequence[Case]) -> Summary:
         planned=_mean(bool(case.trials) for case in cases),
         kept=_mean(trial.delivered >= trial.promised for trial in first),
         gap=_median([trial.delivered - trial.promised for trial in first]),
+        unsure=_mean(case.unsure for case in cases),
         infeasible=len(called),
         rightly=_mean(case.rightly for case in called),
         seconds=_median([case.seconds for case in cases]),
@@ -274,14 +283,16 @@ def table(summaries: Iterable[Summary]) -> str:
     head = (
         "| enclosures | n | rate given | rate error, median (9 in 10) | interval holds | "
         "holds or says so | drift told | recall | precision | held-out RH error | plan made | "
+        "no promise | "
         "promise kept | above promise | called infeasible (rightly) | s |"
     )
-    lines = [head, "|" + 15 * " --- |"]
+    lines = [head, "|" + 16 * " --- |"]
     lines += [
         f"| `{each.kind}` | {each.cases} | {each.given:.0%} | {each.rate_error:.1%} "
         f"({each.rate_error_9_in_10:.1%}) | {each.coverage:.0%} | "
         f"{each.held_or_said:.0%} | {each.drift:.0%} | {each.recall:.3f} | "
-        f"{each.precision:.3f} | {each.rh_mae:.2f} | {each.planned:.0%} | {each.kept:.0%} | "
+        f"{each.precision:.3f} | {each.rh_mae:.2f} | {each.planned:.0%} | "
+        f"{each.unsure:.0%} | {each.kept:.0%} | "
         f"{100.0 * each.gap:.1f} | {each.infeasible} ({each.rightly:.0%}) | {each.seconds:.1f} |"
         for each in summaries
     ]

@@ -22,7 +22,7 @@ from monitor.analysis.misting.climate import Flags
 Array = NDArray[np.float64]
 
 
-def content_after(hours: Values, start: float, asymptote: float, rate_per_h: float) -> Values:
+def content_after(hours: Values, start: Values, asymptote: Values, rate_per_h: Values) -> Array:
     """Content after some hours without misting: v_inf + (v0 - v_inf) exp(-lambda t).
 
     Args:
@@ -31,8 +31,7 @@ def content_after(hours: Values, start: float, asymptote: float, rate_per_h: flo
         asymptote: v_inf, g/m3.
         rate_per_h: lambda.
     """
-    after: Values = asymptote + (start - asymptote) * np.exp(-rate_per_h * np.asarray(hours))
-    return after
+    return np.asarray(asymptote + (start - asymptote) * np.exp(-rate_per_h * np.asarray(hours)))
 
 
 def hours_to(target: float, start: float, asymptote: float, rate_per_h: float) -> float | None:
@@ -43,6 +42,11 @@ def hours_to(target: float, start: float, asymptote: float, rate_per_h: float) -
     if asymptote == target or (start - asymptote) / (target - asymptote) < 1.0:
         return None
     return log((start - asymptote) / (target - asymptote)) / rate_per_h
+
+
+def half_gone_min(rate_per_h: float) -> float:
+    """Minutes until half of what a misting added is gone."""
+    return 60.0 * (hours_to(0.5, 1.0, 0.0, rate_per_h) or 0.0)
 
 
 class Train(NamedTuple):
@@ -130,7 +134,7 @@ def run(
         v = v + balance.at_once * misted
         w = w + balance.on_film * misted + np.maximum(v - full, 0.0)
         v = np.minimum(v, full)
-        dry_end = asymptote[..., k] + (v - asymptote[..., k]) * np.exp(-rate * step_h)
+        dry_end = content_after(step_h, v, asymptote[..., k], rate)
         if not np.any(w > 0.0):
             v = dry_end
         else:

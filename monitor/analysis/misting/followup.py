@@ -78,7 +78,6 @@ def follow_up(
     taken: Taken,
     goal: Goal,
     at_ms: int,
-    until_ms: int | None = None,
 ) -> FollowUp:
     """Compare the days after a schedule was taken with those before.
 
@@ -89,10 +88,9 @@ def follow_up(
         taken: the schedule, and since when.
         goal: what the air should keep to.
         at_ms: as of when.
-        until_ms: when the next schedule was taken; None: it is still in force.
     """
     zone = daylight.zone
-    end_ms = min(at_ms, until_ms or at_ms, taken.at_ms + (AFTER_DAYS + 1) * DAY_MS)
+    end_ms = min(at_ms, taken.at_ms + (AFTER_DAYS + 1) * DAY_MS)
     starts = midnights(taken.at_ms - BEFORE_DAYS * DAY_MS, end_ms, zone)
     part = climate.between(starts[0], end_ms)
     if not len(part):

@@ -2,13 +2,15 @@
 
 from dataclasses import replace
 
-import numpy as np
-
-from monitor.analysis.misting.futures import Futures
-from monitor.analysis.misting.prediction import Prediction, predict
+from monitor.analysis.misting.balance import half_gone_min, train
+from monitor.analysis.misting.futures import Futures, Model
+from monitor.analysis.misting.prediction import outlook, predict
 from monitor.analysis.misting.rating import DRY_DAYS, feasible
 from monitor.analysis.misting.schedule import Goal, Limits, Schedule
 from monitor.analysis.misting.search import Search
+
+UNSURE = "days differ too much to promise it"
+"""How the reason begins where a goal may be kept, but nothing can be promised."""
 
 
 def hindrance(futures: Futures, goal: Goal, limits: Limits, best: Schedule) -> str:
@@ -33,7 +35,12 @@ def hindrance(futures: Futures, goal: Goal, limits: Limits, best: Schedule) -> s
             "ventilate more"
         )
     tried = predict(futures, best, goal, limits)
-    reached = _reached(tried, len(best), goal)
+    sure = outlook(futures, best, goal).promised
+    many = f"{len(best)} mistings a day" if best else "no misting"
+    reached = (
+        f"the best found, {many}, keeps the range {tried.time_in_range:.0%} of the time, but "
+        f"surely only {sure:.0%} (wanted: {goal.share:.0%})"
+    )
     model = futures.model
     if limits.quiet or limits.only_lit or limits.only_dark:
         free = replace(limits, quiet=(), only_lit=False, only_dark=False)
@@ -46,22 +53,29 @@ def hindrance(futures: Futures, goal: Goal, limits: Limits, best: Schedule) -> s
                 f"range and drying-out do not go together: {reached} with {tried.dry_hours:.1f} h "
                 f"below {goal.dry_below:g} %RH; without the drying-out it works"
             )
+    if tried.time_in_range >= goal.share:
+        return f"{UNSURE}: {reached}. It may well do: try it, and look at what comes of it"
     if tried.too_wet > tried.too_dry:
         return (
             f"the range is too narrow for mistings: {reached}, above it {tried.too_wet:.0%} and "
             f"below it {tried.too_dry:.0%} of the time; ventilate, or mist shorter and more often"
         )
-    day = 60.0 * np.log(2.0) / model.fit.day.value
     return (
-        f"the air dries too fast: half of a misting is gone after {day:.0f} min by day; {reached}, "
-        f"below it {tried.too_dry:.0%} of the time. Mist alone will not do: cover part of the lid "
-        "or wet the ground"
+        f"the air dries too fast: half of a misting is gone after "
+        f"{half_gone_min(model.fit.day.value):.0f} min by day, and {limits.most_a_day} of "
+        f"{limits.longest_s:g} s, evenly spread, would hold {_held(model, limits):.0f} %RH by day; "
+        f"{reached}, below it {tried.too_dry:.0%} of the time. Mist alone will not do: cover part "
+        "of the lid or wet the ground"
     )
 
 
-def _reached(tried: Prediction, mistings: int, goal: Goal) -> str:
-    many = f"{mistings} mistings a day" if mistings else "no misting"
-    return (
-        f"the best found, {many}, keeps the range {tried.time_in_range:.0%} of the time and surely "
-        f"{tried.promised:.0%} (wanted: {goal.share:.0%})"
-    )
+def _held(model: Model, limits: Limits) -> float:
+    """Mean humidity by day that the mister at its limits would hold all day and night, %RH."""
+    lit, days = model.days.lit, model.days
+    if not lit.any():
+        lit = ~lit
+    asymptote, saturated = float(days.asymptote[lit].mean()), float(days.saturated[lit].mean())
+    every_h = 24.0 / max(1, limits.most_a_day)
+    added = limits.longest_s * model.water.per_s
+    mean = train(added, every_h, asymptote, model.fit.day.value).mean
+    return min(100.0, 100.0 * mean / saturated)

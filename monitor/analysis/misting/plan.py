@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from monitor.analysis.misting.balance import half_gone_min
 from monitor.analysis.misting.futures import Futures, Model
 from monitor.analysis.misting.hindrance import hindrance
 from monitor.analysis.misting.prediction import Prediction, predict
@@ -121,7 +122,7 @@ def _proposal(
     else:
         model = futures.model
         added = float(np.median([spray.seconds for spray in schedule])) * model.water.per_s
-        day, night = (60.0 * np.log(2.0) / rate.value for rate in (model.fit.day, model.fit.night))
+        day, night = (half_gone_min(rate.value) for rate in (model.fit.day, model.fit.night))
         why = (
             f"{taste}: each misting brings {added:.1f} g/m3, half of which is gone after "
             f"{day:.0f} min by day and {night:.0f} min by night; {kept}"

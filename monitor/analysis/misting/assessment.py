@@ -10,7 +10,7 @@ from monitor.analysis.misting.climate import Climate, Column, Grid, Times, on_gr
 from monitor.analysis.misting.days import midnights, whole_days
 from monitor.analysis.misting.detection import seen as seen_in_air
 from monitor.analysis.misting.doubts import Doubt, doubts, rate_doubt
-from monitor.analysis.misting.drift import Drift, drifts
+from monitor.analysis.misting.drift import Changed, Drift, drifts
 from monitor.analysis.misting.fit import Fit, Rate, fit
 from monitor.analysis.misting.futures import Model
 from monitor.analysis.misting.lag import UNKNOWN_LAG, Lag, probe_lag
@@ -164,17 +164,6 @@ def assess(
     fine = on_grid(climate, None, daylight, start_ms, at_ms, LAG_STEP_S)
     lag = probe_lag(fine, mistings, found.losses)
     signs = doubts(whole.fit, whole.seen, lag, whole.doses, whole.timed, whole.water)
-    spoiled = any(sign.spoils for sign in signs)
-    rates: list[Rate | None] = []
-    counts = decays(grid, seen, mistings)
-    for rate, phase, count in zip(
-        (whole.fit.day, whole.fit.night), ("day", "night"), counts, strict=True
-    ):
-        doubt = rate_doubt(rate, phase, count)
-        if doubt is not None:
-            signs.append(doubt)
-        rates.append(None if spoiled or doubt is not None else rate)
-
     asymptote = whole.seen.drivers @ whole.fit.coefficients[1:] + whole.slow
     middle_ms = int(grid.at_ms[first] + length * DAY_MS / 2)
     changed = drifts(
@@ -184,17 +173,23 @@ def assess(
         whole.timed,
         middle_ms,
     )
+    spoiled = any(sign.spoils for sign in signs) or _faster_or_slower(changed)
+    by_day, by_night = decays(grid, seen, mistings)
+    unsure = (
+        rate_doubt(whole.fit.day, "day", by_day),
+        rate_doubt(whole.fit.night, "night", by_night),
+    )
     low, high = np.quantile(asymptote, [0.05, 0.95])
     assessment = Assessment(
         at_ms=at_ms,
         cannot=None,
         mistings=merged.mistings,
-        day=rates[0],
-        night=rates[1],
+        day=None if spoiled or unsure[0] is not None else whole.fit.day,
+        night=None if spoiled or unsure[1] is not None else whole.fit.night,
         asymptote=Asymptote(float(asymptote.mean()), float(low), float(high)),
         water=whole.water,
         backtest=tested,
-        doubts=tuple(signs),
+        doubts=(*signs, *(doubt for doubt in unsure if doubt is not None)),
         drifts=tuple(changed),
         lag=lag,
         residuals=Residuals(grid.at_ms[whole.fit.bins], whole.fit.residuals),
@@ -202,6 +197,10 @@ def assess(
     return _with_plan(
         assessment, grid, whole, asymptote, daylight, goal, limits or Limits(), volume_l, seed
     )
+
+
+def _faster_or_slower(changed: Sequence[Drift]) -> bool:
+    return any(drift.changed is Changed.RATE for drift in changed)
 
 
 def _fitted(
@@ -260,6 +259,11 @@ def _unplannable(assessment: Assessment, days: int, goal: Goal | None) -> str | 
         )
     if assessment.water.per_s <= 0.0:
         return "the mistings that were timed brought no vapour that could be measured"
+    if _faster_or_slower(assessment.drifts):
+        return (
+            "the air came to dry otherwise within the record, so that no plan fits all of it; see "
+            "what changed, and ask again when the new state has lasted for two weeks"
+        )
     if tested.rh_mae > WORST_RH_MAE:
         return (
             f"the balance misses the last {tested.days:.0f} days by {tested.rh_mae:.1f} %RH on the "

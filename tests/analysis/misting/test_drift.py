@@ -43,8 +43,12 @@ def test_a_change_of_the_rate_is_told_with_what_to_look_at(
     after: Air, ratio: float, says: str
 ) -> None:
     """An open lid, a covered vent, and ground that dries are told apart by what the air goes to."""
-    (drift,) = judged(in_two(Air(), after)).drifts
+    found = judged(in_two(Air(), after))
+    (drift,) = found.drifts
 
+    assert (found.day, found.night) == (None, None)
+    assert found.plan_cannot is not None
+    assert found.plan_cannot.startswith("the air came to dry otherwise within the record")
     assert drift.changed is Changed.RATE
     assert drift.low <= ratio <= drift.high
     with pytest.raises(ValueError, match=says):

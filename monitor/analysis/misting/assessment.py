@@ -34,6 +34,8 @@ OUTLIER = 5.5
 """Standardised innovation from which a reading is left out, with what follows in a quarter hour."""
 WORST_RH_MAE = 5.0
 """Error of the back-test beyond which no plan is made, %RH."""
+FINE_RH_MAE, WORSE_THAN_USUAL = 2.0, 2.0
+"""Beyond the first, an error of so many times that of the usual day's course is too much as well."""
 FEWEST_WHOLE_DAYS = 2
 
 
@@ -268,6 +270,12 @@ def _unplannable(assessment: Assessment, days: int, goal: Goal | None) -> str | 
         return (
             f"the balance misses the last {tested.days:.0f} days by {tested.rh_mae:.1f} %RH on the "
             f"mean, more than {WORST_RH_MAE:g}: something else moves this air"
+        )
+    if tested.rh_mae > max(FINE_RH_MAE, WORSE_THAN_USUAL * tested.rh_mae_by_hour_mean):
+        return (
+            f"the balance misses the last {tested.days:.0f} days by {tested.rh_mae:.1f} %RH on the "
+            f"mean, the usual course of a day only by {tested.rh_mae_by_hour_mean:.1f}: what moves "
+            "this air is not understood well enough"
         )
     if days < FEWEST_WHOLE_DAYS:
         return f"only {days} whole days were logged; it takes {FEWEST_WHOLE_DAYS}"

@@ -117,7 +117,12 @@ def doubts(
                 spoils=True,
             )
         )
-    lost = [each for each in timed if water and each.added < 0.25 * water.per_s * _s(each)]
+    # What goes onto surfaces first does not show in a misting by itself.
+    lost = [
+        each
+        for each in timed
+        if water and not fit.wets and each.added < 0.25 * water.per_s * _s(each)
+    ]
     if len(lost) >= FEWEST_UNTRACED and len(lost) >= UNTRACED_SHARE * len(timed):
         found.append(
             Doubt(

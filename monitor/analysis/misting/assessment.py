@@ -35,7 +35,7 @@ OUTLIER = 5.5
 WORST_RH_MAE = 5.0
 """Error of the back-test beyond which no plan is made, %RH."""
 FINE_RH_MAE, WORSE_THAN_USUAL = 2.0, 2.0
-"""Beyond the first, an error of so many times that of the usual day's course is too much as well."""
+"""Beyond the first, so many times the error of the usual day's course is too much as well."""
 FEWEST_WHOLE_DAYS = 2
 
 

@@ -5,6 +5,7 @@ weather, and of what a nozzle does from one misting to the next.
 """
 
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 from typing import TypeVar
 
 import numpy as np
@@ -22,7 +23,9 @@ T = TypeVar("T", bound=np.generic)
 WARM_UP_H = 12.0
 """Of the day's own end, run before it begins."""
 DRAWS = 80
-WEATHER = 1.0
+PLASTIC = 1.324717957244746
+"""The real root of x^3 = x + 1."""
+WEATHER = 1.1
 """How far the mean of the days to come may lie from that of the logged ones, in standard deviations
 of a day's mean: weather that remembers some 60 h changes slowly, and two weeks of it are few."""
 
@@ -44,7 +47,9 @@ class Model:
         days = self.days
         means = np.stack([days.temperature.mean(axis=1), days.asymptote.mean(axis=1)])
         spread = np.cov(means) if len(days) > 1 else np.zeros((2, 2))
-        warmer, moister = WEATHER * rng.multivariate_normal(np.zeros(2), spread, count).T
+        values, vectors = np.linalg.eigh(spread)
+        root = vectors * np.sqrt(np.maximum(values, 0.0))
+        warmer, moister = WEATHER * root @ _even_normal(rng, count)
         temperature = days.temperature + warmer[:, None, None]
         saturated = days.per_kpa * saturation_vapour_pressure(temperature)
         asymptote = np.maximum(days.asymptote + moister[:, None, None], DRIEST * saturated)
@@ -118,6 +123,19 @@ def days_under(balance: Balance, days: Days, seconds: Array) -> Array:
     )
     humidity: Array = 100.0 * content[..., warm_up:] / days.saturated
     return humidity
+
+
+def _even_normal(rng: np.random.Generator, count: int) -> Array:
+    """Pairs of normal variates that cover the plane evenly, (2, count), so that few are enough.
+
+    Source: the additive recurrence of the plastic number (M. Roberts 2018, from memory).
+    """
+    steps = np.outer(PLASTIC ** -np.array([1.0, 2.0]), np.arange(count))
+    even = (steps + rng.random((2, 1))) % 1.0
+    inverse = NormalDist().inv_cdf
+    return np.array(
+        [[inverse(min(max(x, 1e-6), 1.0 - 1e-6)) for x in row] for row in even.tolist()]
+    )
 
 
 class Futures:

@@ -23,8 +23,6 @@ T = TypeVar("T", bound=np.generic)
 WARM_UP_H = 12.0
 """Of the day's own end, run before it begins."""
 DRAWS = 80
-PLASTIC = 1.324717957244746
-"""The real root of x^3 = x + 1."""
 WEATHER = 1.1
 """How far the mean of the days to come may lie from that of the logged ones, in standard deviations
 of a day's mean: weather that remembers some 60 h changes slowly, and two weeks of it are few."""
@@ -126,16 +124,10 @@ def days_under(balance: Balance, days: Days, seconds: Array) -> Array:
 
 
 def _even_normal(rng: np.random.Generator, count: int) -> Array:
-    """Pairs of normal variates that cover the plane evenly, (2, count), so that few are enough.
-
-    Source: the additive recurrence of the plastic number (M. Roberts 2018, from memory).
-    """
-    steps = np.outer(PLASTIC ** -np.array([1.0, 2.0]), np.arange(count))
-    even = (steps + rng.random((2, 1))) % 1.0
+    """Pairs of normal variates, (2, count), each evenly spread: few are enough (Latin hypercube)."""
     inverse = NormalDist().inv_cdf
-    return np.array(
-        [[inverse(min(max(x, 1e-6), 1.0 - 1e-6)) for x in row] for row in even.tolist()]
-    )
+    even = np.array([inverse((k + 0.5) / count) for k in range(count)])
+    return np.array([rng.permutation(even), rng.permutation(even)])
 
 
 class Futures:

@@ -124,7 +124,7 @@ def days_under(balance: Balance, days: Days, seconds: Array) -> Array:
 
 
 def _even_normal(rng: np.random.Generator, count: int) -> Array:
-    """Pairs of normal variates, (2, count), each evenly spread: few are enough (Latin hypercube)."""
+    """Pairs of normal variates, (2, count), each spread evenly (Latin hypercube): few will do."""
     inverse = NormalDist().inv_cdf
     even = np.array([inverse((k + 0.5) / count) for k in range(count)])
     return np.array([rng.permutation(even), rng.permutation(even)])

@@ -5,14 +5,19 @@ from fastapi import APIRouter, FastAPI
 from monitor import __version__
 from monitor.api import (
     alarms,
+    calibrations,
     climate,
+    compatibility,
     events,
     health,
+    history,
     journal,
     links,
     misting,
     nights,
+    photos,
     places,
+    probes,
     problems,
     quiet,
     rehearsal,
@@ -45,7 +50,8 @@ def create_app(parts: Parts) -> FastAPI:
     api = APIRouter(prefix=PREFIX)
     for module in (
         *(places, climate, settling, misting, alarms, quiet, nights, rehearsal),
-        *(journal, species, events, health),
+        *(journal, photos, calibrations, probes, species, compatibility, history),
+        *(events, health),
     ):
         api.include_router(module.router)
     app.include_router(api)

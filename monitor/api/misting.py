@@ -17,7 +17,7 @@ from monitor.api.access import MayView
 from monitor.api.parts import GivenParts, Parts
 from monitor.api.spans import Instant
 from monitor.jobs.misting import MistingReport, schedule_of, wire
-from monitor.setup.journal import Times
+from monitor.setup.journal import MistingTimes
 from monitor.setup.models import Model
 from monitor.times import MINUTE_MS, rfc3339
 
@@ -42,7 +42,7 @@ class Form(StrEnum):
 class Tried(Model):
     """A schedule to try out."""
 
-    times: Times
+    times: MistingTimes
     """Its runs."""
 
 

@@ -1,5 +1,6 @@
 """The set-up: rooms and enclosures, read and changed one at a time."""
 
+from collections.abc import Iterable
 from typing import Annotated, TypeVar
 
 from fastapi import APIRouter, Body, Header, Response
@@ -9,7 +10,7 @@ from monitor.api.parts import GivenParts, Parts
 from monitor.api.problems import unfit
 from monitor.errors import NotFound
 from monitor.setup.file import unknown_species
-from monitor.setup.models import Enclosure, Room
+from monitor.setup.models import Enclosure, Inhabitant, Room
 from monitor.store.sqlite.state import setup
 
 router = APIRouter(tags=["set-up"])
@@ -120,17 +121,17 @@ def _put(
         says = f"is {place.id!r}, but the address names {place_id!r}"
         raise unfit((("body", "id"), says))
     if isinstance(place, Enclosure):
-        check_species(parts, place)
+        check_species(parts, place.inhabitant)
     expected = _expected(if_match)
     revision = parts.ask(lambda pipeline, now_ms: pipeline.put_place(place, who, expected, now_ms))
     response.headers["ETag"] = f'"{revision}"'
     return place
 
 
-def check_species(parts: Parts, enclosure: Enclosure) -> None:
-    """Refuse an enclosure with a species that has no profile."""
+def check_species(parts: Parts, inhabitants: Iterable[Inhabitant]) -> None:
+    """Refuse a body with a species that has no profile."""
     unknown = [
-        (("body", *route), says) for route, says in unknown_species(enclosure, parts.library)
+        (("body", *route), says) for route, says in unknown_species(inhabitants, parts.library)
     ]
     if unknown:
         raise unfit(*unknown)

@@ -41,7 +41,7 @@ def post_rehearsal(
     if body.id != enclosure:
         says = f"is {body.id!r}, but the address names {enclosure!r}"
         raise unfit((("body", "id"), says))
-    check_species(parts, body)
+    check_species(parts, body.inhabitant)
     return _answer(parts, enclosure, start, end, body)
 
 

@@ -1,6 +1,7 @@
 """The daemon: every part in its place, started in order, stopped in the opposite order."""
 
 import asyncio
+import gc
 import logging
 import time
 from collections.abc import Callable, Iterator
@@ -19,12 +20,14 @@ from monitor.ingest.loop import IngestLoop
 from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
 from monitor.ingest.topics import Template
+from monitor.jobs.calibrating import FORGOTTEN_EVERY_S, Calibrating
 from monitor.jobs.clockwork import Clockwork
 from monitor.jobs.explainer import Explainer
 from monitor.jobs.foresight import Foresight
 from monitor.jobs.misting import MistingDesk
 from monitor.jobs.nights import Nights
 from monitor.jobs.reporter import LOOK_EVERY_S, Reporter
+from monitor.jobs.trusting import Trusting
 from monitor.notify.board import AlarmBoard
 from monitor.notify.courier import Courier
 from monitor.notify.heartbeat import Heartbeat
@@ -99,6 +102,12 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         loop = IngestLoop(link, pipeline, clock)
         clockwork = Clockwork()
         clockwork.daily("forget", 3, 17, lambda: loop.ask(Pipeline.forget).result())
+        calibrating = Calibrating(database, readings, settings.calibration)
+        clockwork.every(
+            "salt boxes", FORGOTTEN_EVERY_S, lambda: calibrating.abandon_forgotten(clock())
+        )
+        trusting = Trusting(database, readings)
+        clockwork.daily("probe checks", 4, 11, lambda: trusting.look_at_all(clock()))
         if settings.report.channels:
             nights = Nights(database, readings, library)
             reporter = Reporter(database, nights, settings.report, clock, courier.wake)
@@ -147,6 +156,10 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
             supervisor.tell("STOPPING=1")
             hub.end()
 
+        # What is there now stays until the end: looking through it again and again for garbage
+        # would make a page wait a tenth of a second every few requests.
+        gc.collect()
+        gc.freeze()
         web_server.serve(app, listening, when_up, before_exit)
         log.info("stopping")
 

@@ -314,7 +314,7 @@ class _Asked:
         return None
 
 
-def schedule_of(times: tuple[entries.Spray, ...]) -> Schedule:
+def schedule_of(times: entries.MistingTimes) -> Schedule:
     """Runs as written, in order of time."""
     return tuple(sorted(Spray(each.at, each.seconds) for each in times))
 

@@ -1,7 +1,7 @@
 """The set-up as a TOML file: read, checked against the species at hand, and written again."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import tomli_w
@@ -9,7 +9,7 @@ import tomli_w
 from monitor.documents.problems import Route, hint, key_of
 from monitor.documents.toml import parse, read_toml
 from monitor.errors import Problem, SettingsError
-from monitor.setup.models import Enclosure, Setup
+from monitor.setup.models import Inhabitant, Setup
 from monitor.species.library import Library
 
 NUMBER = r"-?[0-9][0-9.e+-]*"
@@ -28,7 +28,7 @@ def load_setup(path: Path, library: Library) -> Setup:
     wrong = [
         Problem(str(path), key_of(("enclosure", number, *route), document), says)
         for number, enclosure in enumerate(setup.enclosure)
-        for route, says in unknown_species(enclosure, library)
+        for route, says in unknown_species(enclosure.inhabitant, library)
     ]
     if wrong:
         raise SettingsError(wrong)
@@ -42,9 +42,11 @@ def dump_setup(setup: Setup) -> str:
     return PAIR.sub(r"[\1, \2]", tomli_w.dumps(plain))
 
 
-def unknown_species(enclosure: Enclosure, library: Library) -> Iterator[tuple[Route, str]]:
-    """Inhabitants whose species has no profile, by where they stand in the enclosure."""
-    for number, inhabitant in enumerate(enclosure.inhabitant):
+def unknown_species(
+    inhabitants: Iterable[Inhabitant], library: Library
+) -> Iterator[tuple[Route, str]]:
+    """Inhabitants whose species has no profile, by where they stand."""
+    for number, inhabitant in enumerate(inhabitants):
         if inhabitant.species not in library:
             says = f"no species profile {inhabitant.species!r}{hint(inhabitant.species, library)}"
             yield ("inhabitant", number, "species"), says

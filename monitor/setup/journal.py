@@ -16,7 +16,8 @@ from pydantic import (
     model_validator,
 )
 
-from monitor.documents.base import Model, TimeOfDay
+from monitor.documents.base import TimeOfDay
+from monitor.setup.models import Model
 from monitor.times import parse_rfc3339, rfc3339
 
 FIRST_YEAR_MS = 946_684_800_000  # 2000-01-01
@@ -82,33 +83,6 @@ class Misted(_Entry):
     """For how long; nothing while it runs, or when nobody knows."""
 
 
-class NotMisted(_Entry):
-    """What looked like a misting at that time was none, or brought no water."""
-
-    kind: Literal["not_misted"]
-
-
-class Spray(Model):
-    """One run of a mister on every day of a schedule."""
-
-    at: TimeOfDay
-    """When, on the enclosure's clock."""
-    seconds: float = Field(gt=0, le=3600)
-    """For how long."""
-
-
-Times = Annotated[tuple[Spray, ...], Field(max_length=96)]
-"""The runs of every day; none: no misting."""
-
-
-class MistingPlan(_Entry):
-    """From then on the mister runs by this schedule, every day."""
-
-    kind: Literal["misting_plan"]
-    times: Times
-    """Its runs."""
-
-
 class Fed(_Entry):
     """The animal was offered food."""
 
@@ -131,6 +105,33 @@ class AnimalIn(_Entry):
     """The animal moved in."""
 
     kind: Literal["animal_in"]
+
+
+class NotMisted(_Entry):
+    """What looked like a misting at that time was none, or brought no water."""
+
+    kind: Literal["not_misted"]
+
+
+class MistingTime(Model):
+    """One misting of a plan."""
+
+    at: TimeOfDay
+    """When, on the enclosure's own clock."""
+    seconds: float = Field(gt=0, le=3_600)
+    """For how long."""
+
+
+MistingTimes = Annotated[tuple[MistingTime, ...], Field(max_length=96)]
+"""The mistings of every day."""
+
+
+class MistingPlan(_Entry):
+    """From then on it is to be misted so; it holds until the next one."""
+
+    kind: Literal["misting_plan"]
+    times: MistingTimes
+    """The mistings of every day; empty: none any more."""
 
 
 class Remark(_Entry):

@@ -8,7 +8,7 @@ from monitor.errors import NotFound
 from monitor.setup.models import Enclosure
 from monitor.species.envelope import Envelope
 from monitor.species.library import Library
-from monitor.species.ranges import Spans, Zone, ZoneRange
+from monitor.species.ranges import Zone, ZoneRange, with_own
 
 log = logging.getLogger(__name__)
 
@@ -31,10 +31,7 @@ def ranges_of(enclosure: Enclosure, library: Library, on_date: dt.date) -> dict[
     Raises:
         NotFound: the library has no such species.
     """
-    ranges = dict(envelope_of(enclosure, library, on_date).ranges)
-    for zone, own in enclosure.range.items():
-        ranges[zone] = _overridden(ranges.get(zone, ZoneRange()), own)
-    return ranges
+    return with_own(envelope_of(enclosure, library, on_date).ranges, enclosure.range)
 
 
 def ranges_in_force(
@@ -49,9 +46,3 @@ def ranges_in_force(
     except NotFound as exc:
         log.error("enclosure %s is watched by its own ranges only: %s", enclosure.id, exc)
         return enclosure.range
-
-
-def _overridden(shared: ZoneRange, own: ZoneRange) -> ZoneRange:
-    return ZoneRange(
-        **{when: Spans(**(spans.given() | getattr(own, when).given())) for when, spans in shared}
-    )

@@ -10,9 +10,12 @@ from dataclasses import dataclass, replace
 from itertools import combinations, product
 from typing import NamedTuple
 
-from monitor.quantities import Quantity, unit_of
+from monitor.quantities import Quantity
 from monitor.species.profile import Kind, Need, Profile, When
 from monitor.species.ranges import RANGED, Ranged, Span, Spans, Zone, ZoneRange
+from monitor.species.wording import difference, places, spelt
+
+_WHEN = {When.DAY: "by day", When.NIGHT: "by night", When.CRITICAL: "at the limits of harm"}
 
 NARROWEST: dict[Ranged, float] = {
     Quantity.TEMPERATURE: 2.0,
@@ -66,23 +69,28 @@ class Conflict:
     zones: tuple[Zone, ...]
     odds: Odds
 
-    @property
-    def says(self) -> str:
-        """One sentence for the keeper."""
-        one, other = self.odds.species
-        wants, needs = self.odds.spans
+    def says(self, names: Mapping[str, str]) -> str:
+        """What is at odds and who yields, in a sentence or two.
+
+        Args:
+            names: what to call each of the two species.
+        """
+        one, other = (names[each] for each in self.odds.species)
+        wants, needs = (spelt(span, self.quantity) for span in self.odds.spans)
         apart = self.odds.apart
-        unit = unit_of(self.quantity)
-        gap = f"{apart:g} {unit} apart" if apart >= 0 else f"they share only {-apart:g} {unit}"
-        outcome = (
-            "no range serves both, so there is none until you write one",
-            f"{one} yields",
-            "both yield to the animal",
-        )[len(self.odds.yields)]
-        return (
-            f"{self.quantity} ({self.when}, {', '.join(self.zones)}): {one} needs {wants} {unit}, "
-            f"{other} {needs} {unit}, {gap}: {outcome}"
+        gap = (
+            f"{difference(apart, self.quantity)} apart"
+            if apart > 0
+            else f"they share only {difference(-apart, self.quantity)}"
         )
+        outcome = (
+            "No range serves both, so there is none until you write one.",
+            f"{one} yields.",
+            "Both yield to the animal.",
+        )[len(self.odds.yields)]
+        topic = f"{self.quantity.replace('_', ' ').capitalize()} {_WHEN[self.when]}"
+        demands = f"{one} needs {wants}, {other} {needs}"
+        return f"{topic} ({places(self.zones)}): {demands}, {gap}. {outcome}"
 
 
 class Envelope(NamedTuple):
@@ -107,7 +115,8 @@ def envelope(profiles: Iterable[Profile], on_date: dt.date) -> Envelope:
             wishes = [
                 Wish(each.id, each.kind, need)
                 for each in inhabitants
-                if (need := each.need(zone, quantity, when, on_date.month)) is not None
+                if (when is not When.CRITICAL or each.kind is Kind.ANIMAL)
+                and (need := each.need(zone, quantity, when, on_date.month)) is not None
             ]
             span, all_odds = share(wishes, NARROWEST[quantity])
             if span is not None:

@@ -39,6 +39,10 @@ class Library:
             raise NotFound(f"no species profile {species!r}{hint(species, self._profiles)}")
         return self._profiles[species]
 
+    def profiles(self) -> list[Profile]:
+        """All profiles, by id."""
+        return [self._profiles[each] for each in sorted(self._profiles)]
+
     def envelope(self, species: Iterable[str], on_date: dt.date) -> Envelope:
         """What these species can share in the month of a day.
 

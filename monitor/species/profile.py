@@ -49,11 +49,30 @@ class Crew(StrEnum):
 
 
 class Ventilation(StrEnum):
-    """How much air exchange it needs."""
+    """How much air exchange it needs, the least first."""
 
     LOW = "low"
     MEDIUM = "medium"
     HIGH = "high"
+
+    @property
+    def step(self) -> int:
+        """Its place in that order."""
+        return list(Ventilation).index(self)
+
+
+class Ground(StrEnum):
+    """How wet its ground must be, the driest first."""
+
+    DRY = "dry"
+    CORNER = "moist corner"
+    MOIST = "moist"
+    WET = "wet"
+
+    @property
+    def step(self) -> int:
+        """Its place in that order."""
+        return list(Ground).index(self)
 
 
 class Basis(StrEnum):
@@ -112,7 +131,7 @@ class CitedRange(Provenance):
     tolerated: Span | None = None
     """What is borne for long without harm: alarms begin beyond it."""
     critical: Span | None = None
-    """Beyond it harm is near, day and night; for animals only."""
+    """Beyond it harm is near, day and night; for animals and crew only."""
     used: bool = True
     """False keeps a conflicting range on record without using it."""
 
@@ -162,6 +181,13 @@ class DryOut(Provenance):
     """Relative humidity, %RH."""
 
 
+class Size(Provenance):
+    """How large it grows."""
+
+    length_mm: float = Field(gt=0)
+    """Body length of an adult, mm."""
+
+
 class Profile(Model):
     """What one species needs."""
 
@@ -185,12 +211,16 @@ class Profile(Model):
     """Parts of the year in which other ranges hold."""
     dry_out: DryOut | None = None
     """The daily drying it needs."""
+    ground: Ground | None = None
+    """How wet its ground must be, in one word; nothing if it needs none."""
     substrate: Text | None = None
-    """How wet to keep the ground."""
+    """How wet to keep the ground, in more words."""
     moult: Text | None = None
     """What it needs to moult or shed."""
     prey: Text | None = None
     """What size of food animal suits it."""
+    size: Size | None = None
+    """How large it grows: a large isopod may be taken for food."""
     eats_large_isopods: bool = False
     """Whether it would eat a crew of large isopods."""
     cautions: tuple[Text, ...] = ()
@@ -203,7 +233,7 @@ class Profile(Model):
             if not ranges:
                 found.append((above, "is empty; write at least one"))
             found += _at_odds(ranges, above)
-            if self.kind is not Kind.ANIMAL:
+            if self.kind is Kind.PLANT:
                 found += _needless_critical(ranges, above)
         if found:
             raise faults(found)
@@ -287,7 +317,10 @@ def _at_odds(ranges: Iterable[CitedRange], above: Route) -> Faults:
 def _needless_critical(ranges: Iterable[CitedRange], above: Route) -> Faults:
     for number, cited in enumerate(ranges):
         if cited.critical is not None:
-            yield (*above, number, "critical"), "only an animal's critical range is heeded"
+            yield (
+                (*above, number, "critical"),
+                "only an animal's and a crew's critical range is heeded",
+            )
 
 
 def _overlapping_seasons(seasons: Iterable[Season]) -> Faults:

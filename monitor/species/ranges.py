@@ -1,5 +1,6 @@
 """Zones, spans, and the ranges a zone should hold: the words that species and set-up share."""
 
+from collections.abc import Mapping
 from enum import StrEnum
 from typing import Any, Literal, Self, get_args
 
@@ -123,6 +124,22 @@ class ZoneRange(Model):
     """From lights off to lights on."""
     critical: Spans = Spans()
     """Day and night; beyond it harm is near."""
+
+
+def with_own(
+    shared: Mapping[Zone, ZoneRange], own: Mapping[Zone, ZoneRange]
+) -> dict[Zone, ZoneRange]:
+    """What inhabitants share, with what a keeper wrote in its place, key by key."""
+    overridden = {
+        zone: _overridden(shared.get(zone, ZoneRange()), written) for zone, written in own.items()
+    }
+    return {**shared, **overridden}
+
+
+def _overridden(shared: ZoneRange, own: ZoneRange) -> ZoneRange:
+    return ZoneRange(
+        **{when: Spans(**(spans.given() | getattr(own, when).given())) for when, spans in shared}
+    )
 
 
 def beyond_measure(quantity: Ranged, span: Span) -> str | None:

@@ -11,7 +11,7 @@ from typing import Self
 import numpy as np
 
 from monitor.quality import FIRST_BAD
-from monitor.store.readings import Buckets, Floats, Ints, Track
+from monitor.store.readings import Buckets, Flags, Floats, Ints, Track
 from monitor.times import SECOND_MS
 
 MINUTE_S, HOUR_S, DAY_S = 60, 3_600, 86_400
@@ -106,6 +106,26 @@ class Tally:
             np.add.reduceat(self.total, first),
             np.minimum.reduceat(self.low, first),
             np.maximum.reduceat(self.high, first),
+        )
+
+    def part(self, first: int, last: int, shift: int) -> Self:
+        """The slots from the ``first`` to before the ``last``, renumbered."""
+        chosen = slice(first, last)
+        return type(self)(
+            self.slot[chosen] + shift,
+            self.count[chosen],
+            self.total[chosen],
+            self.low[chosen],
+            self.high[chosen],
+        )
+
+    def without(self, gone: Flags) -> Self:
+        """All but some of the slots."""
+        if not gone.any():
+            return self
+        kept = ~gone
+        return type(self)(
+            self.slot[kept], self.count[kept], self.total[kept], self.low[kept], self.high[kept]
         )
 
     def drawn(self, width_s: int) -> Buckets:

@@ -60,7 +60,7 @@ def alarm_views(
     """
     shown = [a for a in alarms if a.point.place == place and a.state is not State.SUPPRESSED]
     return tuple(
-        _view(alarm, zone, now_ms)
+        alarm_view(alarm, zone, now_ms)
         for alarm in sorted(shown, key=lambda alarm: (_call(alarm), alarm.since_ms))
     )
 
@@ -73,7 +73,8 @@ def _call(alarm: Alarm) -> Call:
     return Call.AT_ONCE if alarm.priority is Priority.CRITICAL else Call.TODAY
 
 
-def _view(alarm: Alarm, zone: dt.tzinfo, now_ms: int) -> AlarmView:
+def alarm_view(alarm: Alarm, zone: dt.tzinfo, now_ms: int) -> AlarmView:
+    """One alarm, by the clock of ``zone``."""
     since = clock(alarm.since_ms, zone, now_ms)
     matter = words.condition(alarm.point.quantity, alarm.point.condition)
     title = words.SINCE if alarm.standing else words.WAS
@@ -99,6 +100,8 @@ def _note(alarm: Alarm, zone: dt.tzinfo, now_ms: int) -> str | None:
         return words.SHELVED_UNTIL.format(clock(alarm.shelved_until_ms, zone, now_ms))
     if alarm.state is State.OUT_OF_SERVICE:
         return words.OUT_OF_SERVICE
+    if alarm.state is State.SUPPRESSED and alarm.suppressed_because is not None:
+        return words.KEPT_QUIET.format(words.BECAUSE[alarm.suppressed_because])
     if alarm.acknowledged_at_ms is None:
         return None
     return words.SEEN_BY.format(

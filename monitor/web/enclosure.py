@@ -20,6 +20,7 @@ from monitor.web.cut import Cut, cut
 from monitor.web.known import Explanation, Known
 from monitor.web.measure import Measure, Shape, measure
 from monitor.web.ribbon import Ribbon, ribbon
+from monitor.web.scenery import Scene
 
 Ranges = Mapping[Zone, ZoneRange]
 
@@ -53,6 +54,8 @@ class EnclosureView:
     alarms: tuple[AlarmView, ...]
     explanation: Explanation | None
     strata: tuple[Stratum, ...]
+    scenery: str
+    """The address of its picture."""
     cut: Cut
     ribbon: Ribbon | None
 
@@ -68,6 +71,7 @@ def enclosure_view(enclosure: Enclosure, known: Known) -> EnclosureView:
     drawn = _ribbon(enclosure, ranges, daylight, known)
     state = _state(strata, alarms, drawn)
     profiles = _profiles(enclosure, known.library)
+    scene = _scene(enclosure, profiles, lit=lit)
     return EnclosureView(
         id=enclosure.id,
         name=enclosure.name,
@@ -82,13 +86,8 @@ def enclosure_view(enclosure: Enclosure, known: Known) -> EnclosureView:
             (known.explanations[a.id] for a in alarms if a.id in known.explanations), None
         ),
         strata=strata,
-        cut=cut(
-            enclosure.id,
-            tuple((stratum.zone, stratum.name, stratum.shape) for stratum in strata),
-            plants=_of_kind(profiles, Kind.PLANT),
-            crew=len(_of_kind(profiles, Kind.CREW)),
-            lit=lit,
-        ),
+        scenery=address_of(scene),
+        cut=cut(tuple((each.zone, each.name, each.shape) for each in strata), scene.ground),
         ribbon=drawn,
     )
 
@@ -126,6 +125,26 @@ def ribbon_probe(
         if SeriesKey(enclosure.id, probe.id, Quantity.HUMIDITY) in heard
     )
     return min(candidates, key=rank, default=None)
+
+
+def scene_of(enclosure: Enclosure, library: Library, *, lit: bool) -> Scene:
+    """What there is to draw of an enclosure."""
+    return _scene(enclosure, _profiles(enclosure, library), lit=lit)
+
+
+def address_of(scene: Scene) -> str:
+    """Where the picture of a scene is served, for as long as it stays the same."""
+    return f"/enclosures/{scene.seed}/{'day' if scene.lit else 'night'}.svg?v={scene.version}"
+
+
+def _scene(enclosure: Enclosure, profiles: Mapping[str, Profile], *, lit: bool) -> Scene:
+    return Scene(
+        seed=enclosure.id,
+        watched=frozenset(probe.zone for probe in enclosure.probe),
+        plants=_of_kind(profiles, Kind.PLANT),
+        crew=len(_of_kind(profiles, Kind.CREW)),
+        lit=lit,
+    )
 
 
 def _profiles(enclosure: Enclosure, library: Library) -> dict[str, Profile]:
@@ -176,7 +195,7 @@ def _measures(
     for quantity in words.QUANTITIES:
         reading = known.latest.get(SeriesKey(enclosure.id, probe.id, quantity))
         if reading is not None:
-            yield measure(quantity, reading, wanted, probe, daylight, known.now_ms)
+            yield measure(quantity, reading, wanted, probe, daylight, known.now_ms, known.units)
 
 
 def _worst(measures: Sequence[Measure]) -> Shape:

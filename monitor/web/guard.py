@@ -1,16 +1,17 @@
-"""What a browser may do with the pages, and whose forms are heeded."""
+"""What a browser may do with the pages, and what it is shown when something is refused."""
 
 from collections.abc import Callable, Coroutine
 from typing import Any
-from urllib.parse import urlsplit
 
-from fastapi import HTTPException, Request, Response
+from fastapi import Request, Response
+from fastapi.exceptions import RequestValidationError
 from fastapi.routing import APIRoute
 from starlette.exceptions import HTTPException as AnyHTTPException
 
 from monitor.api.problems import told
 from monitor.errors import DewkeepError
-from monitor.web.rendering import render
+from monitor.web.shell import page
+from monitor.web.viewer import keep_visit
 
 POLICY = "; ".join(
     (
@@ -31,6 +32,7 @@ HEADERS = {
     "Referrer-Policy": "same-origin",
     "Cache-Control": "no-store",
 }
+UNPROCESSABLE = 422
 
 
 class Page(APIRoute):
@@ -44,38 +46,21 @@ class Page(APIRoute):
             try:
                 response = await answer(request)
             except AnyHTTPException as exc:
-                response = refusal(exc.status_code, str(exc.detail))
+                response = refusal(request, exc.status_code, str(exc.detail))
                 response.headers.update(exc.headers or {})
+            except RequestValidationError as exc:
+                says = "; ".join(str(error["msg"]) for error in exc.errors())
+                response = refusal(request, UNPROCESSABLE, says)
             except DewkeepError as exc:
-                response = refusal(*told(exc))
+                response = refusal(request, *told(exc))
             for name, value in HEADERS.items():
                 response.headers.setdefault(name, value)
+            keep_visit(request, response)
             return response
 
         return guarded
 
 
-def refusal(status: int, says: str) -> Response:
-    """A plain page that says why there is nothing else to see."""
-    return Response(
-        render("refusal.html", status=status, says=says), status, media_type="text/html"
-    )
-
-
-def same_origin(request: Request) -> None:
-    """A dependency that refuses forms which a page of ours did not send.
-
-    A browser says so in ``Sec-Fetch-Site`` (over TLS and on loopback addresses) and in ``Origin``;
-    no page can forge either.
-
-    Raises:
-        HTTPException: 403, neither says that the form is ours.
-    """
-    site = request.headers.get("sec-fetch-site")
-    if site is not None:
-        ours = site == "same-origin"
-    else:
-        origin = urlsplit(request.headers.get("origin", ""))
-        ours = bool(origin.netloc) and origin.netloc == request.headers.get("host")
-    if not ours:
-        raise HTTPException(403, "this form was not sent from a page of dewkeep itself")
+def refusal(request: Request, status: int, says: str) -> Response:
+    """A plain page that says why there is nothing else to see, or asks to sign in."""
+    return page(request, "refusal.html", status=status, code=status, says=says)

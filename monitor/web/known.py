@@ -9,6 +9,7 @@ from monitor.setup.journal import Misted
 from monitor.setup.models import Probe, Setup
 from monitor.species.library import Library
 from monitor.store.readings import Buckets, Latest, SeriesKey
+from monitor.web.units import Units
 
 
 class Past(NamedTuple):
@@ -31,7 +32,8 @@ class Known:
     """All that the room page is made from.
 
     ``alarms`` are those that are not over; ``explanations`` are by alarm and ``past`` by enclosure,
-    where there are any; ``troubles`` says what ails dewkeep itself.
+    where there are any; ``troubles`` says what ails dewkeep itself;
+    ``units`` are those of whoever looks.
     """
 
     now_ms: int
@@ -42,3 +44,4 @@ class Known:
     explanations: Mapping[str, Explanation] = field(default_factory=dict)
     past: Mapping[str, Past] = field(default_factory=dict)
     troubles: Sequence[str] = ()
+    units: Units = field(default_factory=Units)

@@ -11,9 +11,8 @@ from monitor.setup.daylight import Daylight
 from monitor.setup.models import Probe, Span, ZoneRange
 from monitor.store.readings import Latest
 from monitor.web import words
+from monitor.web.units import Units
 
-_DIGITS = {"Cel": 1}
-"""Digits after the point by unit; else none."""
 _MARGIN_K = 6.0
 """How far a temperature bar reaches beyond every limit."""
 
@@ -62,10 +61,10 @@ def measure(
     probe: Probe,
     daylight: Daylight,
     now_ms: int,
+    units: Units,
 ) -> Measure:
     """A reading judged by the range of the hour it was taken in."""
-    unit = unit_of(quantity)
-    sign = words.SIGNS[unit]
+    sign, convert = units.sign(quantity), units.of(quantity)
     span, critical = _spans(quantity, wanted, is_day=daylight.segment(reading.at_ms).day)
     shape, says = _judged(quantity, reading.value, span, critical)
     if reading.reason.quality is not Quality.GOOD:
@@ -73,17 +72,18 @@ def measure(
     if now_ms - reading.at_ms > probe.silence_ms:
         heard = clock(reading.at_ms, daylight.zone, now_ms)
         shape, says = Shape.UNSURE, words.LAST_HEARD.format(heard)
+    shown = None if span is None else units.span(quantity, span)
     return Measure(
         quantity=quantity,
         name=words.QUANTITIES[quantity],
-        value=written(reading.value, span, _DIGITS.get(unit, 0)),
+        value=written(convert(reading.value), shown, units.digits(quantity)),
         unit=sign,
         shape=shape,
         says=says,
         wanted=None
-        if span is None
-        else words.RANGE.format(f"{span.low:g}", f"{span.high:g}", sign),
-        bar=None if span is None else _bar(unit, reading.value, span, critical),
+        if shown is None
+        else words.RANGE.format(f"{shown.low:g}", f"{shown.high:g}", sign),
+        bar=None if span is None else _bar(unit_of(quantity), reading.value, span, critical),
     )
 
 

@@ -1,57 +1,96 @@
 """The pages' addresses: look things up, have the view worked out, render it."""
 
-import json
-import sqlite3
-from typing import Annotated
-from urllib.parse import urlencode
+from http import HTTPStatus
+from typing import Literal
 
-from fastapi import APIRouter, Depends, FastAPI, Query, Response
+from fastapi import APIRouter, FastAPI, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
+from starlette.middleware.gzip import GZipMiddleware
 
 from monitor.api.access import MayOperate, MayView
 from monitor.api.parts import GivenParts, Parts
+from monitor.api.problems import problem
 from monitor.errors import Conflict, NotFound
-from monitor.ingest import filing
 from monitor.ingest.pipeline import Pipeline
-from monitor.quantities import Quantity
-from monitor.setup.journal import Misted
-from monitor.store.readings import SeriesKey
-from monitor.store.sqlite.state import explanations, journal, setup
-from monitor.web import words
-from monitor.web.enclosure import ranges_at, ribbon_probe
-from monitor.web.guard import Page, same_origin
-from monitor.web.known import Explanation, Known, Past
-from monitor.web.rendering import ASSETS, render
-from monitor.web.ribbon import POINTS, WINDOW_MS
+from monitor.setup.models import Enclosure
+from monitor.store.sqlite.state import sessions, setup
+from monitor.web import alarm_page, climate, handover, sign_in
+from monitor.web.enclosure import scene_of
+from monitor.web.forms import FORM_KEY
+from monitor.web.guard import Page, refusal
+from monitor.web.looking import look
+from monitor.web.memory import Memory
+from monitor.web.rendering import ASSETS
 from monitor.web.room import room_view
+from monitor.web.scenery import picture
+from monitor.web.shell import GivenForm, page
+from monitor.web.sign_in import Tries, safe
+from monitor.web.viewer import viewer_of
 
 router = APIRouter(route_class=Page, include_in_schema=False)
+missing = APIRouter(route_class=Page, include_in_schema=False)
+"""Comes last: whatever nothing else answers."""
 
-MOST_MISTINGS = 200
+MODULES = (sign_in, climate, alarm_page, handover)
 FOR_A_YEAR = "public, max-age=31536000, immutable"
+FOR_A_YEAR_HERE = "private, max-age=31536000, immutable"
 
 
 def install(app: FastAPI) -> None:
     """Add the pages to the application."""
-    app.include_router(router)
+    parts: Parts = app.state.parts
+    with parts.database.transaction() as connection:
+        setattr(app.state, FORM_KEY, sessions.secret(connection))
+    app.state.tries = Tries()
+    app.state.memory = Memory()
+    app.add_middleware(GZipMiddleware, minimum_size=1_000, compresslevel=4)
+    for each in (router, *(module.router for module in MODULES), missing):
+        app.include_router(each)
 
 
 @router.get("/")
-def room(parts: GivenParts, _who: MayView) -> HTMLResponse:
+def room(request: Request, parts: GivenParts, _who: MayView) -> HTMLResponse:
     """Every enclosure at a glance."""
-    return HTMLResponse(render("room.html", view=room_view(_known(parts)), seen_at=seen_at))
+    viewer = viewer_of(request)
+    memory: Memory = request.app.state.memory
+    view = room_view(look(parts, viewer.units, memory.setup), memory.view)
+    return page(
+        request,
+        "room.html",
+        here="room",
+        view=view,
+        articles=[memory.article(each, viewer) for each in view.places],
+    )
 
 
-@router.post("/seen", dependencies=[Depends(same_origin)])
-def seen(
-    parts: GivenParts,
-    who: MayOperate,
-    place: Annotated[str, Query()],
-    alarm: Annotated[list[str], Query()],
-) -> RedirectResponse:
+@router.post("/seen")
+def seen(parts: GivenParts, who: MayOperate, form: GivenForm) -> RedirectResponse:
     """Acknowledge the alarms that were shown, no others, and go back to where they stood."""
-    parts.ask(lambda pipeline, now_ms: _acknowledge(pipeline, alarm, who, now_ms))
-    return RedirectResponse(f"/#{place}", 303)
+    alarms = form.all("alarm")
+    parts.ask(lambda pipeline, now_ms: _acknowledge(pipeline, alarms, who, now_ms))
+    return RedirectResponse(safe(form.text("back")), 303)
+
+
+@router.get("/enclosures/{enclosure}/{light}.svg")
+def scenery(
+    enclosure: str, light: Literal["day", "night"], parts: GivenParts, _who: MayView
+) -> Response:
+    """The picture of an enclosure; its address changes when it does."""
+    with parts.database.reading() as connection:
+        place = setup.get(connection, enclosure).place
+    if not isinstance(place, Enclosure):
+        raise NotFound(f"{enclosure!r} is a room, which has no picture")
+    drawn = picture(scene_of(place, parts.library, lit=light == "day"))
+    return Response(drawn, media_type="image/svg+xml", headers={"Cache-Control": FOR_A_YEAR_HERE})
+
+
+@missing.get("/{address:path}")
+def nothing(request: Request, address: str) -> Response:
+    """Say to people and programs, each in their way, that nothing is there."""
+    says = f"there is nothing at /{address}"
+    if "text/html" in request.headers.get("accept", ""):
+        return refusal(request, HTTPStatus.NOT_FOUND, says)
+    return problem(HTTPStatus.NOT_FOUND, says)
 
 
 @router.get("/static/{name}")
@@ -65,11 +104,6 @@ def static(name: str) -> Response:
     )
 
 
-def seen_at(place: str, alarms: list[str]) -> str:
-    """Where to say that these alarms were seen."""
-    return f"/seen?{urlencode({'place': place, 'alarm': alarms}, doseq=True)}"
-
-
 def _acknowledge(pipeline: Pipeline, alarms: list[str], who: str, now_ms: int) -> None:
     for alarm in alarms:
         try:
@@ -77,62 +111,3 @@ def _acknowledge(pipeline: Pipeline, alarms: list[str], who: str, now_ms: int) -
         except (Conflict, NotFound):
             # Another keeper was faster, or it is over: the page that follows shows how it is.
             continue
-
-
-def _known(parts: Parts) -> Known:
-    now_ms = parts.clock()
-    newest = parts.readings.latest()
-    latest = {
-        key: newest[series]
-        for key, series in parts.readings.known_series().items()
-        if series in newest
-    }
-    with parts.database.reading() as connection:
-        placed = setup.everything(connection)
-        alarms = filing.open_alarms(connection)
-        explained = explanations.of(connection, [alarm.id for alarm in alarms])
-        mistings = {each.id: _mistings(connection, each.id, now_ms) for each in placed.enclosure}
-    past: dict[str, Past] = {}
-    for each in placed.enclosure:
-        probe = ribbon_probe(each, ranges_at(each, parts.library, now_ms), latest.keys(), alarms)
-        if probe is not None:
-            humidity = SeriesKey(each.id, probe.id, Quantity.HUMIDITY)
-            buckets = parts.readings.buckets(humidity, now_ms - WINDOW_MS, now_ms, POINTS)
-            past[each.id] = Past(probe, buckets, mistings[each.id])
-    return Known(
-        now_ms=now_ms,
-        setup=placed,
-        library=parts.library,
-        latest=latest,
-        alarms=alarms,
-        explanations={alarm: _explanation(body) for alarm, body in explained.items()},
-        past=past,
-        troubles=_troubles(parts),
-    )
-
-
-def _explanation(body: str) -> Explanation:
-    cause = json.loads(body)["cause"]
-    return Explanation(cause["says"], cause["check_first"])
-
-
-def _mistings(connection: sqlite3.Connection, enclosure: str, now_ms: int) -> list[Misted]:
-    rows = journal.page(
-        connection,
-        enclosure,
-        kinds=("misted",),
-        since_ms=now_ms - WINDOW_MS,
-        limit=MOST_MISTINGS,
-    )
-    return [row.entry for row in rows if isinstance(row.entry, Misted)]
-
-
-def _troubles(parts: Parts) -> list[str]:
-    """What ails dewkeep itself, for the keeper who would otherwise trust an old picture."""
-    link, loop = parts.loop.link.state, parts.loop.state()
-    if not loop.alive:
-        return [words.NO_LOOP]
-    troubles = [] if link.connected else [words.NO_BROKER.format(link.says)]
-    if loop.store_says is not None:
-        troubles.append(words.NO_STORE.format(loop.store_says))
-    return troubles

@@ -5,10 +5,15 @@ import zlib
 from pathlib import Path
 from typing import NamedTuple
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
+from jinja2.runtime import Context
+
+from monitor.times import rfc3339
+from monitor.web import words
+from monitor.web.units import Units
 
 HERE = Path(__file__).parent
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:°C|K|%|h|min|s)(?!\w))")
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:°[CF]|K|%|h|min|s|kPa|hPa|g/m³)(?!\w))")
 TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
 
 
@@ -38,6 +43,13 @@ def tight(text: str) -> str:
     return _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", text)
 
 
+@pass_context
+def said(context: Context, sentence: str) -> str:
+    """A sentence of ours in the units of whoever looks, its numbers kept with their units."""
+    units: Units = context["viewer"].units
+    return tight(units.told(sentence))
+
+
 _environment = Environment(
     loader=FileSystemLoader(HERE / "templates"),
     autoescape=True,
@@ -46,9 +58,12 @@ _environment = Environment(
     lstrip_blocks=True,
 )
 _environment.globals["address"] = address
+_environment.globals["words"] = words
+_environment.globals["rfc3339"] = rfc3339
 _environment.filters["tight"] = tight
+_environment.filters["said"] = said
 
 
 def render(template: str, **shown: object) -> str:
-    """A page; every name in it is escaped."""
+    """A page; every name in it is escaped. ``shown`` has a ``viewer``, whose units count."""
     return _environment.get_template(template).render(shown)

@@ -3,19 +3,23 @@
 import datetime as dt
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
 from typing import NamedTuple
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from monitor.setup.daylight import Daylight, Segment
+from monitor.setup.daylight import Daylight
 from monitor.setup.journal import Misted
 from monitor.setup.models import Span, ZoneRange
-from monitor.store.readings import Buckets, Floats, Ints
+from monitor.store.readings import Buckets, Flags, Floats, Ints
 from monitor.times import HOUR_MS, MINUTE_MS
 from monitor.web import words
 
 WINDOW_MS = 24 * HOUR_MS
-POINTS = 100
+STEP_S = 900
+STEP_MS = 1000 * STEP_S
 WIDTH, HEIGHT = 1000.0, 100.0
 """The drawing's own units; the page stretches it."""
 TICK_H = 4
@@ -71,17 +75,19 @@ def ribbon(
     daylight: Daylight,
     now_ms: int,
 ) -> Ribbon | None:
-    """The 24 hours before ``now_ms``; None if there is nothing to draw.
+    """The 24 hours up to the end of this quarter of an hour; None if there is nothing to draw.
 
     ``buckets`` holds the humidity of one probe that reports every ``period_s``, ``mistings`` those
-    of the enclosure.
+    of the enclosure. The window moves by quarters, so that the past stays where it was drawn.
     """
-    start_ms = now_ms - WINDOW_MS
+    end_ms = window_end(now_ms)
+    start_ms = end_ms - WINDOW_MS
     course = _Course.cut(buckets, period_s, start_ms, now_ms)
     if not len(course.mean):
         return None
-    parts = tuple(_parts(wanted, daylight, start_ms, now_ms))
-    x, y = _scale(start_ms, now_ms, WIDTH), _heights(course, parts)
+    parts = _parts(_spans(wanted), daylight, start_ms, end_ms)
+    low, high = _bounds(course, parts)
+    x, y = _scale(start_ms, end_ms, WIDTH), _scale(high, low, HEIGHT)
     recent = sorted(m.at_ms for m in mistings if start_ms <= m.at_ms <= now_ms)
     seconds = {misted.at_ms: misted.seconds for misted in mistings}
     drops = tuple(
@@ -98,18 +104,29 @@ def ribbon(
             if part.span is not None
         ),
         strayed=tuple(_strayed(course, parts, x, y)),
-        lines=tuple(_lines(course, x, y)),
+        lines=tuple(
+            _lines(
+                course,
+                WIDTH * (course.middle_ms - start_ms) / WINDOW_MS,
+                HEIGHT * (high - course.mean) / (high - low),
+            )
+        ),
         drops=drops,
-        ticks=tuple(_ticks(daylight, start_ms, now_ms)),
-        limits=_limits(parts[-1].span, y),
+        ticks=_ticks(daylight.zone, start_ms, end_ms),
+        limits=_limits(_span_at(parts, now_ms), y),
         says=_says(zone_name, course, parts, daylight, now_ms),
         drops_say=words.MISTINGS.format("; ".join(drop.says for drop in drops)) if drops else "",
     )
 
 
+def window_end(now_ms: int) -> int:
+    """Where the window ends: at the end of this quarter of an hour."""
+    return -(-now_ms // STEP_MS) * STEP_MS
+
+
 @dataclass(frozen=True, slots=True)
 class _Course:
-    """The humidity of one probe, a point each ``step_ms``, none before or after the window."""
+    """The humidity of one probe, a point each ``step_ms``, none before the window or after now."""
 
     step_ms: int
     at_ms: Ints
@@ -147,38 +164,50 @@ class _Part:
     span: Span | None
 
 
+def _spans(wanted: ZoneRange | None) -> tuple[Span | None, Span | None]:
+    """What humidity should be by night and by day."""
+    return (wanted.night.humidity, wanted.day.humidity) if wanted else (None, None)
+
+
+@lru_cache(maxsize=4096)
 def _parts(
-    wanted: ZoneRange | None, daylight: Daylight, start_ms: int, end_ms: int
-) -> Iterator[_Part]:
+    spans: tuple[Span | None, Span | None], daylight: Daylight, start_ms: int, end_ms: int
+) -> tuple[_Part, ...]:
+    """Days and nights of the window; enclosures with the same lamps and needs share them."""
     edges, days = daylight.segments(start_ms, end_ms)
-    for segment in map(Segment, edges[:-1].tolist(), edges[1:].tolist(), days.tolist()):
-        since, until = max(segment.start_ms, start_ms), min(segment.end_ms, end_ms)
-        if since < until:
-            spans = wanted and (wanted.day if segment.day else wanted.night)
-            yield _Part(since, until, segment.day, spans.humidity if spans else None)
+    parts = (
+        _Part(max(since, start_ms), min(until, end_ms), day, spans[day])
+        for since, until, day in zip(
+            edges[:-1].tolist(), edges[1:].tolist(), days.tolist(), strict=True
+        )
+    )
+    return tuple(part for part in parts if part.start_ms < part.end_ms)
 
 
 def _span_at(parts: Sequence[_Part], at_ms: int) -> Span | None:
     return next((part for part in parts if at_ms < part.end_ms), parts[-1]).span
 
 
-def _strays(value: float, span: Span | None) -> bool:
-    return span is not None and not span.low <= value <= span.high
+def _limits_at(parts: Sequence[_Part], at_ms: Ints) -> tuple[Floats, Floats]:
+    """The lower and the upper limit that hold at each time; infinitely far where there is none."""
+    part = np.searchsorted([part.end_ms for part in parts[:-1]], at_ms, side="right")
+    low = [-np.inf if each.span is None else each.span.low for each in parts]
+    high = [np.inf if each.span is None else each.span.high for each in parts]
+    return np.array(low)[part], np.array(high)[part]
 
 
 def _scale(low: float, high: float, length: float) -> Scale:
     return lambda value: round(length * (value - low) / (high - low), 2)
 
 
-def _heights(course: _Course, parts: Sequence[_Part]) -> Scale:
-    """Percent to a height: whole tens that hold the line and every band with a little room."""
+def _bounds(course: _Course, parts: Sequence[_Part]) -> tuple[float, float]:
+    """Whole tens that hold the line and every band with a little room."""
     spans = [part.span for part in parts if part.span is not None]
     lowest = min([float(course.mean.min()), *(span.low for span in spans)])
     highest = max([float(course.mean.max()), *(span.high for span in spans)])
     low = max(float(np.floor(lowest / 10 - 0.3)) * 10, 0.0)
     high = min(float(np.ceil(highest / 10 + 0.3)) * 10, 100.0)
-    upward = _scale(low, high, HEIGHT)
-    return lambda percent: round(HEIGHT - upward(percent), 2)
+    return low, high
 
 
 def _patch(left: float, right: float, top: float, bottom: float) -> Patch:
@@ -187,29 +216,20 @@ def _patch(left: float, right: float, top: float, bottom: float) -> Patch:
 
 def _strayed(course: _Course, parts: Sequence[_Part], x: Scale, y: Scale) -> Iterator[Patch]:
     """What lies between the line and the limit that it crossed."""
-    for at_ms, middle_ms, until_ms, mean in zip(
-        course.at_ms.tolist(),
-        course.middle_ms.tolist(),
-        course.until_ms.tolist(),
-        course.mean.tolist(),
-        strict=True,
-    ):
-        span = _span_at(parts, middle_ms)
-        if span is not None and _strays(mean, span):
-            top, bottom = sorted((y(mean), y(span.low if mean < span.low else span.high)))
-            yield _patch(x(at_ms), x(until_ms), top, bottom)
+    low, high = _limits_at(parts, course.middle_ms)
+    for n in np.flatnonzero((course.mean < low) | (course.mean > high)).tolist():
+        mean = float(course.mean[n])
+        top, bottom = sorted((y(mean), y(float(low[n] if mean < low[n] else high[n]))))
+        yield _patch(x(int(course.at_ms[n])), x(int(course.until_ms[n])), top, bottom)
 
 
-def _lines(course: _Course, x: Scale, y: Scale) -> Iterator[str]:
+def _lines(course: _Course, x: Floats, y: Floats) -> Iterator[str]:
     """Points of one polyline after another; a gap in the readings is a gap in the line."""
+    across, down = x.round(1).tolist(), y.round(1).tolist()
+    points = [*map("%g,%g".__mod__, zip(across, down, strict=True))]
     breaks = np.flatnonzero(np.diff(course.middle_ms) > _GAP_STEPS * course.step_ms) + 1
-    for middle_ms, mean in zip(
-        np.split(course.middle_ms, breaks), np.split(course.mean, breaks), strict=True
-    ):
-        yield " ".join(
-            f"{x(at):g},{y(value):g}"
-            for at, value in zip(middle_ms.tolist(), mean.tolist(), strict=True)
-        )
+    for first, last in pairwise((0, *breaks.tolist(), len(points))):
+        yield " ".join(points[first:last])
 
 
 def _time(at_ms: int, daylight: Daylight) -> str:
@@ -221,16 +241,19 @@ def _misted(at: str, seconds: float | None) -> str:
     return at if seconds is None else words.FOR_SECONDS.format(at, seconds)
 
 
-def _ticks(daylight: Daylight, start_ms: int, end_ms: int) -> Iterator[Mark]:
+@lru_cache(maxsize=256)
+def _ticks(zone: ZoneInfo, start_ms: int, end_ms: int) -> tuple[Mark, ...]:
     """Whole hours on the enclosure's own clock, every fourth."""
     x = _scale(start_ms, end_ms, 100.0)
-    first = dt.datetime.fromtimestamp(start_ms / 1000, daylight.zone)
+    first = dt.datetime.fromtimestamp(start_ms / 1000, zone)
     wall = first.replace(hour=first.hour // TICK_H * TICK_H, minute=0, second=0, microsecond=0)
+    ticks = []
     for step in range(WINDOW_MS // (TICK_H * HOUR_MS) + 2):
         at = wall + dt.timedelta(hours=TICK_H * step)  # along the wall clock, as aware times go
         at_ms = round(at.timestamp() * 1000)
         if start_ms <= at_ms <= end_ms:
-            yield Mark(x(at_ms), f"{at:%H:%M}")
+            ticks.append(Mark(x(at_ms), f"{at:%H:%M}"))
+    return tuple(ticks)
 
 
 def _limits(span: Span | None, y: Scale) -> tuple[Mark, ...]:
@@ -244,9 +267,9 @@ def _says(
 ) -> str:
     """How the last night went; without a night, the last 24 hours."""
     when, during = _last_night(course, parts, now_ms)
-    low, high = course.low[during], course.high[during]
-    spans = [_span_at(parts, at_ms) for at_ms in course.middle_ms[during].tolist()]
-    last = spans[-1]
+    low, high, mean = course.low[during], course.high[during], course.mean[during]
+    lower, upper = _limits_at(parts, course.middle_ms[during])
+    last = _span_at(parts, int(course.middle_ms[during][-1]))
     damp_side = last is not None and last.high - high.max() < low.min() - last.low
     worst = int(high.argmax() if damp_side else low.argmin())
     told = (
@@ -257,19 +280,17 @@ def _says(
         words.DAMPEST if damp_side else words.DRIEST,
         _time(int(course.at_ms[during][worst]), daylight),
     )
-    strayed = sum(map(_strays, course.mean[during].tolist(), spans))
+    strayed = int(np.count_nonzero((mean < lower) | (mean > upper)))
     if not strayed:
         return words.HELD.format(*told)
     minutes = max(round(strayed * course.step_ms / MINUTE_MS), 1)
     return words.STRAYED.format(*told, words.duration(minutes))
 
 
-def _last_night(
-    course: _Course, parts: Sequence[_Part], now_ms: int
-) -> tuple[str, "np.typing.NDArray[np.bool_]"]:
+def _last_night(course: _Course, parts: Sequence[_Part], now_ms: int) -> tuple[str, Flags]:
     """What to call the time that is told of, and which points lie in it."""
     for part in reversed(parts):
         during = (course.middle_ms >= part.start_ms) & (course.middle_ms <= part.end_ms)
         if not part.day and during.any():
-            return words.NIGHT_NOW if part.end_ms == now_ms else words.NIGHT_OVER, during
+            return words.NIGHT_NOW if now_ms <= part.end_ms else words.NIGHT_OVER, during
     return words.A_DAY, np.ones(len(course.mean), np.bool_)

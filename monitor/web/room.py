@@ -1,17 +1,16 @@
 """What the room page shows, worked out from what is known; no clock, no database, no markup."""
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from monitor.alarms.notices import whereabouts
-from monitor.setup.models import Room, RoomProbe
+from monitor.setup.models import Enclosure, Room, RoomProbe
 from monitor.store.readings import SeriesKey
 from monitor.web import words
 from monitor.web.calls import AlarmView, Call, alarm_views
 from monitor.web.enclosure import EnclosureView, enclosure_view
 from monitor.web.known import Known
-from monitor.web.measure import written
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,10 +37,12 @@ class RoomView:
     """Whether no enclosure is set up yet."""
 
 
-def room_view(known: Known) -> RoomView:
-    """The page for what is known, those that call for the keeper first."""
+def room_view(
+    known: Known, view: Callable[[Enclosure, Known], EnclosureView] = enclosure_view
+) -> RoomView:
+    """The page for what is known, those that call for the keeper first; ``view`` may remember."""
     places: list[RoomNotice | EnclosureView] = [*_notices(known)]
-    places += (enclosure_view(each, known) for each in known.setup.enclosure)
+    places += (view(each, known) for each in known.setup.enclosure)
     places.sort(key=lambda place: (place.call, place.name.casefold(), place.id))
     calling, back, seen = (
         [place.name for place in places if place.call in calls]
@@ -84,7 +85,7 @@ def _air(room: Room, known: Known) -> str:
 
 
 def _values(room: Room, probe: RoomProbe, known: Known) -> Iterator[str]:
-    for quantity, (sign, digits) in words.AIR.items():
+    for quantity in words.AIR:
         reading = known.latest.get(SeriesKey(room.id, probe.id, quantity))
         if reading is not None and known.now_ms - reading.at_ms <= probe.silence_ms:
-            yield f"{written(reading.value, None, digits)} {sign}"
+            yield known.units.text(quantity, reading.value)

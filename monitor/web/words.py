@@ -4,11 +4,34 @@ The sentence of an alarm comes from ``monitor.alarms.wording``, that of a qualit
 ``monitor.quality``; headings and longer texts that never change stand in the templates.
 """
 
+import datetime as dt
 from collections.abc import Sequence
 
-from monitor.alarms.model import Condition
-from monitor.quantities import Quantity
+from monitor.alarms.model import Because, Condition
+from monitor.quantities import DERIVED_UNITS, Quantity
 from monitor.setup.models import Zone
+from monitor.store.sqlite.state.tokens import Scope
+from monitor.times import day_in_words
+
+SECTIONS = {
+    "room": ("", "Room"),
+    "alarms": ("alarms", "Alarms"),
+}
+"""What the navigation leads to: address and name by key."""
+PARTS = {
+    "climate": ("", "Climate"),
+    "handover": ("/handover", "Hand-over sheet"),
+}
+"""What there is to see of one enclosure: the end of its address, and its name, by key."""
+VIEW, SIGN_IN, SIGN_OUT = "Units and colours", "Sign in", "Sign out"
+SKIP, NAVIGATION = "Skip to what this page says", "Pages"
+SIGNED_IN = "Signed in as {}, {}."
+MAY = {Scope.VIEW: "to look", Scope.OPERATE: "to look and act"}
+TEMPERATURES = {"C": "°C", "F": "°F"}
+PRESSURES = {"kPa": "kPa", "hPa": "hPa"}
+THEMES = {"auto": "as the device has it", "light": "light", "dark": "dark"}
+WRONG_TOKEN = "This is no token of this dewkeep, or one that was withdrawn."  # noqa: S105
+TOO_MANY_TRIES = "Too many wrong tokens just now. Wait five minutes, then try again."
 
 ZONES = {
     Zone.CANOPY: "canopy",
@@ -29,10 +52,62 @@ QUANTITIES = {
     Quantity.ILLUMINANCE: "light",
 }
 """Measured quantities, in the order in which they are shown."""
-SIGNS = {"Cel": "°C", "%RH": "%", "%": "%", "lx": "lx"}
-AIR = {Quantity.TEMPERATURE: ("°C", 1), Quantity.HUMIDITY: ("%", 0)}
-"""What is told of a room's air, with its sign and the digits after the point."""
+AIR = (Quantity.TEMPERATURE, Quantity.HUMIDITY)
+"""What is told of a room's air."""
 ROOM_AIR = "{}, air {}"
+
+COURSES = {
+    Quantity.HUMIDITY: "humidity",
+    Quantity.TEMPERATURE: "temperature",
+    Quantity.DEW_POINT: "dew point",
+    Quantity.VAPOUR_PRESSURE_DEFICIT: "vapour pressure deficit",
+    Quantity.VAPOUR_PRESSURE: "vapour pressure",
+    Quantity.ABSOLUTE_HUMIDITY: "absolute humidity",
+    Quantity.MIXING_RATIO: "mixing ratio",
+    Quantity.SUBSTRATE_MOISTURE: "moisture",
+    Quantity.SURFACE_TEMPERATURE: "surface temperature",
+    Quantity.ILLUMINANCE: "light",
+}
+"""All quantities, in the order in which their courses are offered."""
+DERIVED = tuple(DERIVED_UNITS)
+
+COURSE = "{}, {}"
+FROM_TO = "{} to {}"
+SPANS = {
+    "day": "Day",
+    "week": "Week",
+    "month": "Month",
+    "season": "Season",
+    "year": "Year",
+}
+SHARE = "{}, in range {}"
+NEVER_HEARD = "No probe of this enclosure has reported {} yet."
+NO_COURSE = "nothing heard in this time"
+
+KINDS = {
+    "misted": "Misted",
+    "fed": "Fed",
+    "inspection": "Looked inside",
+    "moult": "Moulted",
+    "maintenance": "Worked on it",
+    "animal_in": "Animal moved in",
+    "not_misted": "Not misted after all",
+    "misting_plan": "Misting plan taken up",
+    "note": "Note",
+}
+RARE_KINDS = tuple(kind for kind in KINDS if kind not in ("misted", "fed"))
+"""What is still marked where weeks are shown."""
+MOULD = (
+    "no mould",
+    "a speck of mould",
+    "a little mould",
+    "mould in places",
+    "much mould",
+    "mould all over",
+)
+SPRINGTAILS = {True: "springtails seen", False: "no springtails seen"}
+ISOPODS = {True: "isopods seen", False: "no isopods seen"}
+PLANTS = {"standing": "plants standing", "wilting": "plants wilting", "rooted": "plants rooted"}
 
 BEYOND = {
     Quantity.HUMIDITY: ("too dry", "too damp"),
@@ -56,6 +131,38 @@ SEEN_BY = "Seen at {} by {}."
 SHELVED_UNTIL = "Set aside until {}."
 OUT_OF_SERVICE = "Out of service."
 
+DEWKEEP = "dewkeep itself"
+NO_LINK = "no connection to the broker"
+KEPT_QUIET = "Kept quiet: {}."
+BECAUSE = {
+    Because.GRAVER: "a graver alarm says more",
+    Because.MAINTENANCE: "somebody is at work on it",
+    Because.LID_OPEN: "the lid is open",
+    Because.MISTING: "it is being misted",
+    Because.OUT_OF_SERVICE: "the probe is out of service",
+}
+LIMIT, AT_FIRST, WORST = "limit", "when it called", "worst"
+FIGURES = {
+    "usual_humidity": "usual at that hour",
+    "dew_point_departure": "dew point against the usual",
+    "temperature_departure": "temperature against the usual",
+    "dew_point_change": "dew point, change before it",
+    "temperature_change": "temperature, change before it",
+    "run_up": "began before it",
+    "room_vapour_pressure_departure": "water in the room's air against the usual",
+    "room_temperature_departure": "room temperature against the usual",
+    "mistings_missed": "usual mistings that did not come",
+    "days_compared": "days compared",
+}
+"""What the figures behind a cause are called."""
+WATER_SHARE = "Lost water explains {} % of it (between {} and {} %)."
+AHEAD = {
+    "low": "It is expected to fall below its range {}.",
+    "high": "It is expected to rise above its range {}.",
+}
+SHELVES = {"60": "1 hour", "240": "4 hours", "720": "12 hours", "1440": "a day"}
+"""For how many minutes an alarm can be set aside on the page."""
+
 IN_RANGE_TITLE = "In range"
 SLIPPED_TITLE = "Out of range, no alarm yet"
 SLIPPED = "{} {} is {}"
@@ -74,6 +181,7 @@ ONE_OF = "{} (probe {})"
 SEVERAL = "{} \N{MULTIPLICATION SIGN} {}"
 BETWEEN = " · "
 NOBODY = "no inhabitants named yet"
+CUT_OPEN = "{} cut open"
 LIGHTS = {True: "lights on", False: "lights off"}
 
 RIBBON = "Humidity, {}, last 24 hours"
@@ -97,7 +205,7 @@ MOST_NAMES = 4
 def condition(quantity: Quantity | None, what: Condition) -> str:
     """What is the matter, in two or three words."""
     if quantity is None:
-        return SILENT
+        return NO_LINK if what is Condition.BROKER else SILENT
     low, high = BEYOND[quantity]
     match what:
         case Condition.CRITICAL_LOW:
@@ -157,3 +265,31 @@ def duration(minutes: int) -> str:
     if not hours:
         return f"{rest} min"
     return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+def sentence(things: Sequence[str]) -> str:
+    """Things as a short sentence of their own."""
+    return capital(listed(things))
+
+
+def share(part: float) -> str:
+    """How much of the time, without claiming all of it for a little less."""
+    if part in (0.0, 1.0):
+        return "all of the time" if part else "at no time"
+    return f"{min(max(round(100 * part), 1), 99)} % of the time"
+
+
+def moment(when: dt.datetime, beside: dt.datetime | None) -> str:
+    """A day and a time; the year too, where ``beside`` is of another one."""
+    year = f" {when.year}" if beside is not None and beside.year != when.year else ""
+    return f"{day_in_words(when.date())}{year}, {when:%H:%M}"
+
+
+def figure(value: float, unit: str) -> str:
+    """A figure behind a cause."""
+    if unit == "1":
+        return f"{value:g}"
+    if unit == "min":
+        return duration(round(value))
+    signed = "+.1f" if unit == "K" else ".0f"
+    return f"{value:{signed}} {'%' if unit == '%RH' else unit}"

@@ -12,8 +12,9 @@ from monitor.cli import main
 from tests.cli.conftest import CommandLine
 
 COMMANDS = (
-    *("backup", "check", "demo", "export", "import", "misting", "rehearse", "restore", "serve"),
-    *("settling", "setup", "token"),
+    *("backup", "calibrate", "check", "compatibility", "demo", "export", "handover", "import"),
+    *("misting", "probes", "rehearse"),
+    *("restore", "serve", "settling", "setup", "token"),
 )
 
 

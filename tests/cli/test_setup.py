@@ -1,5 +1,7 @@
 """``dewkeep setup``."""
 
+import json
+
 from tests.cli.conftest import CommandLine
 from tests.support.daemon import CORK_CUBE
 
@@ -54,3 +56,21 @@ def test_an_id_of_the_other_kind_is_told(cli: CommandLine) -> None:
 def test_a_file_that_is_not_there(cli: CommandLine) -> None:
     """Named with the reason."""
     assert "gone.toml: cannot be read" in cli.wrong("setup", "apply", "gone.toml")
+
+
+def test_the_history_tells_what_the_command_line_did(cli: CommandLine) -> None:
+    """Newest first; one by its number in full; and as JSON."""
+    cli.ok("setup", "apply", cli.write("next.toml", CORK_CUBE.replace("[60, 80]", "[60, 85]")))
+    did = "range.canopy.day.humidity: 60 to 80 became 60 to 85"
+
+    newest, added, *_ = cli.ok("setup", "history").splitlines()
+    number = newest.split()[0]
+    (listed,) = json.loads(cli.ok("setup", "history", "--json", "--limit", 1))
+
+    assert f"command line: cork-cube  {did}" in newest
+    assert added.endswith("command line: cork-cube  added cork-cube")
+    assert did in cli.ok("setup", "history", number)
+    assert listed["number"] == int(number)
+    assert json.loads(cli.ok("setup", "history", number, "--json"))["differences"][0]["says"] == did
+    assert cli.ok("setup", "history", "--place", "nowhere") == ""
+    assert "there is no change 999" in cli.wrong("setup", "history", 999)

@@ -44,6 +44,18 @@ def test_kind_chooses_the_model() -> None:
         ENTRY.validate_python({"at": AT, "kind": "fed", "seconds": 20})
 
 
+def test_a_misting_plan_is_read_from_and_written_as_the_api_shows_it() -> None:
+    """Times of day stay as a keeper writes them."""
+    text = {
+        "at": AT,
+        "kind": "misting_plan",
+        "times": [{"at": "08:30", "seconds": 12.0}, {"at": "19:05", "seconds": 8.5}],
+        "note": "",
+    }
+
+    assert ENTRY.dump_python(ENTRY.validate_python(text), mode="json", by_alias=True) == text
+
+
 def test_a_note_is_trimmed() -> None:
     """Blanks around a note are not kept."""
     assert Remark(at=AT_MS, kind="note", note="  new substrate \n").note == "new substrate"
@@ -61,6 +73,9 @@ def test_a_note_is_trimmed() -> None:
         ({"kind": "note", "note": "  "}, "an empty note"),
         ({"kind": "misted", "seconds": -1}, "greater than or equal to 0"),
         ({"kind": "misted", "seconds": float("nan")}, "finite"),
+        ({"kind": "misting_plan"}, "Field required"),
+        ({"kind": "misting_plan", "times": [{"at": "08:30", "seconds": 0}]}, "greater than 0"),
+        ({"kind": "misting_plan", "times": [{"at": "08:30Z", "seconds": 9}]}, "an offset"),
         ({"kind": "fed", "at": "yesterday"}, "Invalid isoformat string: 'yesterday'"),
         ({"kind": "fed", "at": "2026-10-18T19:30:00"}, "has no offset"),
         ({"kind": "fed", "at": AT_MS // 1000}, "greater than or equal to 946684800000"),

@@ -98,6 +98,22 @@ def test_who_yields_to_an_animal_changes_nothing(company: list[Wish], newcomer: 
         assert after.span == before.span
 
 
+@given(company=companies, newcomer=wishes())
+def test_nobody_widens_what_the_animals_share(company: list[Wish], newcomer: Wish) -> None:
+    """Another animal narrows the animals' span or ends it; a plant or crew member stays within."""
+    animals = [wish for wish in company if wish.kind is Kind.ANIMAL]
+    before = share(animals, NARROWEST).span
+    newcomer = newcomer._replace(species="newcomer")
+    after = share([*animals, newcomer], NARROWEST).span
+    with_all = share([*company, newcomer], NARROWEST).span
+
+    if animals and before is None and newcomer.kind is not Kind.ANIMAL:
+        assert after is None
+    if before is not None:
+        assert after is None or before.holds(after)
+        assert with_all is None or before.holds(with_all)
+
+
 @given(company=lists_of((Kind.ANIMAL,)) | lists_of((Kind.PLANT, Kind.CREW)))
 def test_equals_share_all_or_nothing(company: list[Wish]) -> None:
     """Among equals the span is what all tolerate, and without odds there always is one."""
@@ -167,11 +183,11 @@ def test_a_dart_frog_is_not_moved_by_a_succulent() -> None:
     floor = together.ranges[Zone.FLOOR]
     assert floor.day.humidity == alone.ranges[Zone.FLOOR].day.humidity
     assert floor.critical == alone.ranges[Zone.FLOOR].critical
-    says = [conflict.says for conflict in together.conflicts]
+    names = {"haworthia": "Haworthia", "dendrobates-auratus": "the frog"}
     assert (
-        "humidity (day, warm, cool, canopy, floor): haworthia needs [15, 65] %RH, "
-        "dendrobates-auratus [80, 100] %RH, 15 %RH apart: haworthia yields"
-    ) in says
+        "Humidity by day (all the air): Haworthia needs 15 to 65 %, the frog 80 to 100 %, "
+        "15 % apart. Haworthia yields."
+    ) in [conflict.says(names) for conflict in together.conflicts]
 
 
 def test_a_temperate_springtail_is_no_crew_for_a_tropical_spider() -> None:

@@ -13,7 +13,7 @@ import pytest
 from monitor.documents.toml import read_toml
 from monitor.quantities import Quantity
 from monitor.species.library import SHIPPED, load_library
-from monitor.species.profile import Basis, Kind, When
+from monitor.species.profile import Basis, Habit, Kind, When
 from monitor.species.ranges import Ranged, Span, Zone
 
 LIBRARY = load_library()
@@ -118,6 +118,23 @@ ROWS = [
     Row("merulanella", H, "floor", ALWAYS, "preferred", 70, 90, C),
     Row("cubaris", T, "floor", DAY, "tolerated", 22, 27, C),
     Row("cubaris", H, "floor", ALWAYS, "preferred", 70, 90, C),
+    # What a crew survives: known without looking it up, on the safe side.
+    Row("porcellio-scaber", T, "floor", ALWAYS, "critical", 2, 32, C),
+    Row("porcellio-scaber", H, "floor", ALWAYS, "critical", 30, 97, C),
+    Row("porcellio-laevis", T, "floor", ALWAYS, "critical", 5, 33, C),
+    Row("porcellio-laevis", H, "floor", ALWAYS, "critical", 30, 97, C),
+    Row("porcellio-hoffmannseggii", T, "floor", ALWAYS, "critical", 8, 34, C),
+    Row("porcellio-hoffmannseggii", H, "floor", ALWAYS, "critical", 20, 90, C),
+    Row("cubaris", T, "floor", ALWAYS, "critical", 12, 31, C),
+    Row("cubaris", H, "floor", ALWAYS, "critical", 50, 100, C),
+    Row("merulanella", T, "floor", ALWAYS, "critical", 12, 31, C),
+    Row("merulanella", H, "floor", ALWAYS, "critical", 50, 100, C),
+    Row("trichorhina-tomentosa", T, "floor", ALWAYS, "critical", 10, 32, C),
+    Row("trichorhina-tomentosa", H, "floor", ALWAYS, "critical", 50, 100, C),
+    Row("folsomia-candida", T, "floor", ALWAYS, "critical", 2, 28, C),
+    Row("folsomia-candida", H, "substrate", ALWAYS, "critical", 75, 100, C),
+    Row("sinella-curviseta", T, "floor", ALWAYS, "critical", 10, 33, C),
+    Row("sinella-curviseta", H, "substrate", ALWAYS, "critical", 70, 100, C),
 ]
 
 
@@ -220,6 +237,32 @@ def test_every_number_has_a_provenance(species: str) -> None:
             for text in value if isinstance(value, list) else [value]:
                 if key != "source" and isinstance(text, str) and any(map(str.isdigit, text)):
                     assert any(basis in text for basis in Basis), f"{species}: {text}"
+
+
+@pytest.mark.parametrize(
+    "species", [each for each in LIBRARY if LIBRARY.profile(each).kind is Kind.CREW]
+)
+def test_every_crew_says_what_it_survives_and_how_large_it_grows(species: str) -> None:
+    """Whether it would be eaten, or die, can be told of each; with provenance, from memory."""
+    profile = LIBRARY.profile(species)
+    zones = [Zone.FLOOR, Zone.SUBSTRATE]
+
+    assert profile.size is not None
+    assert profile.size.basis is C
+    for quantity in (T, H):
+        assert any(profile.need(zone, quantity, When.CRITICAL, month=6) for zone in zones)
+
+
+@pytest.mark.parametrize("species", list(LIBRARY))
+def test_every_profile_says_what_the_trade_asks_first(species: str) -> None:
+    """Ventilation and ground in one word (none for what grows on wood), and an animal's moult."""
+    profile = LIBRARY.profile(species)
+
+    assert (profile.ground is None) == (species == "tillandsia-ionantha")
+    if profile.kind is Kind.ANIMAL:
+        assert profile.moult
+        assert profile.prey
+        assert profile.habit is not Habit.NONE
 
 
 @pytest.mark.parametrize("month", [1, 7])

@@ -81,8 +81,11 @@ def test_a_profile_that_makes_no_sense_is_refused(ranges: list[dict[str, Any]], 
         _profile(*ranges)
 
 
-def test_only_an_animal_has_a_critical_range() -> None:
-    """A plant's or a crew's would never be heeded, so it is not taken silently."""
+def test_a_plant_has_no_critical_range() -> None:
+    """It would never be heeded, so it is not taken silently; a crew's says what it survives."""
+    crew = _profile(_range(critical=[5, 40]), kind="crew")
+
+    assert crew.need(Zone.FLOOR, T, When.CRITICAL, 6) == Need(_span(5, 40), _span(5, 40))
     with pytest.raises(SettingsError, match=r"range\[1\].critical: only an animal's"):
         _profile(_range(critical=[5, 40]), kind="plant")
 

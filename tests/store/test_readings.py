@@ -11,6 +11,7 @@ from monitor.air import derive
 from monitor.errors import StoreError
 from monitor.quality import Reason
 from monitor.quantities import DERIVED_UNITS, Quantity
+from monitor.store.many import many
 from monitor.store.readings import Buckets, Floats, Ints, Readings, SeriesKey, Track
 from monitor.times import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 from tests.store.engines import START_MS, Probe
@@ -498,3 +499,55 @@ def test_old_readings_can_be_forgotten(probe: Probe) -> None:
     assert len(probe.track(0, 4 * HOUR_MS)) == 0
     assert len(probe.track(0, DAY_MS)) == 360
     assert probe.store.expire(START_MS + 4 * HOUR_MS) == 0
+
+
+@pytest.mark.parametrize("tidied_h", [None, 2, 30])
+def test_many_are_as_each_alone(
+    probe: Probe, new_probe: Callable[[], Probe], tidied_h: int | None
+) -> None:
+    """Together they have the buckets each has alone: doubtful, bad, late and repeated too."""
+    random = np.random.default_rng(3)
+    probes = [probe, new_probe(), new_probe()]
+    for number, each in enumerate(probes[:2]):
+        at = np.arange(0, 5 * HOUR_MS, 20 * SECOND_MS)
+        each.keep(at, random.normal(20, 3, len(at)), random.choice([0, 0, 0, 1, 16], len(at)))
+        if tidied_h is not None:
+            each.tidy(tidied_h * HOUR_MS)
+        each.keep([HOUR_MS, HOUR_MS + 1, 4 * HOUR_MS + number], [99.0, 5.0, 7.0])
+    keys = [each.key() for each in probes]
+    probes[2].series()
+    start_ms, end_ms = START_MS + 40 * MINUTE_MS, START_MS + 4 * HOUR_MS + 61_000
+
+    together = many(probe.store, keys, start_ms, end_ms, 900)
+
+    for key in keys[:2]:
+        alone = probe.store.buckets(key, start_ms, end_ms, 15)
+        assert alone.resolution_s == together[key].resolution_s == 900
+        assert together[key].at_ms.tolist() == alone.at_ms.tolist()
+        assert together[key].low.tolist() == alone.low.tolist()
+        assert together[key].high.tolist() == alone.high.tolist()
+        assert together[key].count.tolist() == alone.count.tolist()
+        # Sums in another order: a few last digits.
+        np.testing.assert_allclose(together[key].mean, alone.mean, rtol=1e-12)
+    assert keys[2] not in together or not len(together[keys[2]].at_ms)
+    assert many(probe.store, [], start_ms, end_ms, 900) == {}
+
+
+def test_many_follow_what_comes_late(probe: Probe) -> None:
+    """Asked again and again, the answer has every reading that has come, however late."""
+    at = np.arange(0, 6 * HOUR_MS, MINUTE_MS)
+    probe.keep(at, np.sin(at / HOUR_MS))
+    span = START_MS, START_MS + 6 * HOUR_MS
+    for late in ([], [HOUR_MS + 1], [0, 3 * HOUR_MS + 7], [5 * HOUR_MS + 59 * MINUTE_MS + 3]):
+        if late:
+            probe.keep(late, -5.0)
+        for tidied_h in (3, 10, 11):
+            together = many(probe.store, [probe.key()], *span, 900)[probe.key()]
+            alone = probe.store.buckets(probe.key(), *span, 24)
+            assert together.count.tolist() == alone.count.tolist()
+            assert together.low.tolist() == alone.low.tolist()
+            probe.tidy(tidied_h * HOUR_MS)
+    probe.store.expire(START_MS + 2 * HOUR_MS)
+    assert (
+        many(probe.store, [probe.key()], *span, 900)[probe.key()].at_ms[0] == span[0] + 2 * HOUR_MS
+    )

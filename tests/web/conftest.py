@@ -1,13 +1,17 @@
 """Pages in-process over all parts of a daemon; the clock stands at twelve past three at night."""
 
 import asyncio
-from collections.abc import Callable, Iterator, Mapping
+import html
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
 import httpx
 import pytest
 import tomli_w
+from selenium import webdriver
 
 from monitor.api.app import create_app
 from monitor.ingest.link import Message
@@ -18,6 +22,12 @@ from monitor.web import pages
 from tests.support.publisher import senml
 from tests.support.rig import Rig
 from tests.support.waiting import eventually
+from tests.web.chromium import chromium
+
+OURS = {"Sec-Fetch-Site": "same-origin", "Origin": "http://127.0.0.1:8420"}
+"""What a browser says of a form on a page of dewkeep's own."""
+FORM = "application/x-www-form-urlencoded"
+Fields = Iterable[tuple[str, str]]
 
 NIGHT_MS = parse_rfc3339("2026-11-25T03:12:00Z")
 
@@ -34,14 +44,40 @@ class Show(Rig):
         )
         self._app = create_app(self.parts)
         pages.install(self._app)
+        self.cookies = httpx.Cookies()
+        """What the browser keeps."""
 
     def get(self, address: str, headers: Mapping[str, str] | None = None) -> httpx.Response:
         """The answer to a GET."""
         return asyncio.run(self._ask("GET", address, headers))
 
-    def post(self, address: str, headers: Mapping[str, str] | None = None) -> httpx.Response:
-        """The answer to a POST without a body."""
-        return asyncio.run(self._ask("POST", address, headers))
+    def post(
+        self,
+        address: str,
+        fields: Fields = (),
+        headers: Mapping[str, str] | None = None,
+    ) -> httpx.Response:
+        """The answer to a form with these fields, sent from a page of dewkeep's own if not said."""
+        sent = {"Content-Type": FORM} | dict(OURS if headers is None else headers)
+        return asyncio.run(self._ask("POST", address, sent, urlencode([*fields])))
+
+    def send_body(self, address: str, body: str, headers: Mapping[str, str]) -> httpx.Response:
+        """The answer to a POST with a body of any kind."""
+        return asyncio.run(self._ask("POST", address, headers, body))
+
+    def hidden(self, address: str, of_form: str) -> list[tuple[str, str]]:
+        """The hidden fields of the form on the page at an address that goes to another."""
+        return hidden(self.get(address).text, of_form)
+
+    def submit(
+        self,
+        page: str,
+        address: str,
+        more: Fields = (),
+        headers: Mapping[str, str] | None = None,
+    ) -> httpx.Response:
+        """Send the first form of a page that goes to an address, with what it hides."""
+        return self.post(address, [*hidden(page, address), *more], headers)
 
     def page(self) -> str:
         """The room page."""
@@ -70,8 +106,12 @@ class Show(Rig):
 
     def wait_silence(self) -> None:
         """Ten minutes go by without a reading, and an alarm is raised."""
+        self.wait_silence_with({})
+
+    def wait_silence_with(self, token: Mapping[str, str]) -> None:
+        """The same in a house that asks for a token."""
         self.now_ms += 10 * MINUTE_MS
-        eventually(lambda: self.get("/api/v1/alarms").json(), "the alarm")
+        eventually(lambda: self.get("/api/v1/alarms", token).json(), "the alarm")
 
     def token(self, scope: tokens.Scope) -> dict[str, str]:
         """The header that a holder of a new token sends."""
@@ -80,12 +120,36 @@ class Show(Rig):
         return {"Authorization": f"Bearer {made}"}
 
     async def _ask(
-        self, method: str, address: str, headers: Mapping[str, str] | None
+        self,
+        method: str,
+        address: str,
+        headers: Mapping[str, str] | None,
+        body: str | None = None,
     ) -> httpx.Response:
         async with httpx.AsyncClient(
-            transport=httpx.ASGITransport(self._app), base_url="http://127.0.0.1:8420"
+            transport=httpx.ASGITransport(self._app),
+            base_url="http://127.0.0.1:8420",
+            cookies=self.cookies,
         ) as client:
-            return await client.request(method, address, headers=headers)
+            answer = await client.request(method, address, headers=headers, content=body)
+            self.cookies = client.cookies
+            return answer
+
+
+def hidden(page: str, address: str) -> list[tuple[str, str]]:
+    """The hidden fields of the first form of a page that goes to an address."""
+    form = re.search(rf'<form[^>]* action="{re.escape(address)}".*?</form>', page, re.DOTALL)
+    assert form, page
+    found = re.findall(r'<input type="hidden" name="([^"]*)" value="([^"]*)">', form[0])
+    return [(name, html.unescape(value)) for name, value in found]
+
+
+@pytest.fixture
+def browser() -> Iterator[webdriver.Chrome]:
+    """A headless Chromium with the screen of a small phone."""
+    driver = chromium()
+    yield driver
+    driver.quit()
 
 
 MakeShow = Callable[..., Show]

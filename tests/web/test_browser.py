@@ -1,52 +1,23 @@
 """The room page in a real Chromium, as narrow as the narrowest phone."""
 
 import time
-from collections.abc import Iterator
-from typing import Any
 
 import pytest
 from selenium import webdriver
-from selenium.webdriver.chrome.service import Service
+from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
+from monitor.times import rfc3339
 from tests.support.daemon import RunningDaemon
 from tests.support.publisher import Publisher, senml
-from tests.support.servers import Mosquitto, program
+from tests.support.servers import Mosquitto
 from tests.support.waiting import eventually
+from tests.web.chromium import NARROWEST_PX, console, script
 
 pytestmark = pytest.mark.slow
 
 TOPIC = "dewkeep/cork-cube/canopy"
-NARROWEST_PX = 360
-
-
-@pytest.fixture
-def browser() -> Iterator[webdriver.Chrome]:
-    """A headless Chromium with the screen of a small phone."""
-    options = webdriver.ChromeOptions()
-    options.binary_location = program("chromium")
-    for argument in (
-        "--headless",
-        "--no-sandbox",
-        "--disable-gpu",
-        "--disable-dev-shm-usage",
-        "--disable-background-networking",
-    ):
-        options.add_argument(argument)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    driver = webdriver.Chrome(options, Service(program("chromedriver")))
-    driver.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride",
-        {"width": NARROWEST_PX, "height": 740, "deviceScaleFactor": 2, "mobile": True},
-    )
-    yield driver
-    driver.quit()
-
-
-def script(browser: webdriver.Chrome, expression: str) -> Any:
-    """What an expression gives in the page."""
-    return browser.execute_script(f"return {expression}")
 
 
 def test_an_alarm_appears_by_itself_and_is_seen_by_keyboard(
@@ -75,7 +46,7 @@ def test_an_alarm_appears_by_itself_and_is_seen_by_keyboard(
     fits()
     assert script(browser, "document.querySelector('.ribbon polyline').getTotalLength()") > 0
 
-    for _ in range(3):
+    for _ in range(12):
         if script(browser, "document.activeElement.tagName") != "BUTTON":
             browser.switch_to.active_element.send_keys(Keys.TAB)
     assert browser.switch_to.active_element.text == "I have seen it"
@@ -103,3 +74,55 @@ def test_it_reads_and_acknowledges_without_scripts(
     assert browser.find_element(By.TAG_NAME, "h1").text == "1 enclosure: Cork cube needs a hand."
     browser.find_element(By.TAG_NAME, "button").click()
     eventually(lambda: "Seen at" in browser.page_source, "the alarm seen")
+
+
+def test_one_looks_closer_by_drawing_and_by_keys(
+    daemon: RunningDaemon, mosquitto: Mosquitto, browser: webdriver.Chrome
+) -> None:
+    """A stroke across the strips, or a key, shows the new span with the store's values for it."""
+    start = int(time.time()) - 20 * 3600
+    with Publisher(mosquitto.port) as probe:
+        probe.send_all((TOPIC, senml(start + 60 * n, 23.0, 70.0 + n % 7)) for n in range(1200))
+    eventually(lambda: daemon.get("/health")["broker"]["received"] >= 1200, "all readings")
+    page = f"http://127.0.0.1:{daemon.http_port}/enclosures/cork-cube"
+    browser.get(page)
+
+    def span() -> tuple[int, int]:
+        spec = script(browser, "JSON.parse(document.getElementById('course-spec').textContent)")
+        return spec["start"], spec["end"]
+
+    first, last = span()
+    row = browser.find_element(By.CSS_SELECTOR, ".strip .row")
+    plot = browser.find_element(By.CSS_SELECTOR, ".plot")
+    ActionChains(browser).move_to_element(row).perform()
+    readout = browser.find_element(By.CSS_SELECTOR, ".readout").text
+    assert "%" in readout
+
+    width = plot.size["width"]
+    stroke = ActionChains(browser).move_to_element_with_offset(row, -width // 4, 0)
+    stroke.click_and_hold().move_by_offset(width // 4, 0).release().perform()
+    eventually(lambda: span() != (first, last), "the new span")
+    closer = span()
+    assert (closer[1] - closer[0]) / (last - first) == pytest.approx(0.25, abs=0.03)
+    assert f"from={closer[0]}" in browser.current_url
+    spec = script(browser, "JSON.parse(document.getElementById('course-spec').textContent)")
+    api = daemon.get(
+        "/enclosures/cork-cube/series",
+        probe="canopy",
+        quantity="humidity",
+        points=400,
+        **{"from": rfc3339(closer[0]), "to": rfc3339(closer[1])},
+    )
+    assert spec["strips"][0]["points"] == [point[:4] for point in api["points"]]
+
+    script(browser, "document.querySelector('.field-of-time').focus()")
+    ActionChains(browser).send_keys("-").perform()
+    eventually(lambda: span() != closer, "a wider span")
+    wider = span()
+    assert wider[1] - wider[0] == pytest.approx(2 * (closer[1] - closer[0]), abs=2)
+    ActionChains(browser).send_keys(Keys.ARROW_LEFT).perform()
+    eventually(lambda: span()[0] < wider[0], "an earlier span")
+    ActionChains(browser).send_keys(Keys.HOME).perform()
+    eventually(lambda: span()[1] >= last, "back to now")
+    assert script(browser, "document.activeElement.className") == "field-of-time"
+    assert console(browser) == []

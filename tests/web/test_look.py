@@ -8,10 +8,9 @@ import pytest
 from monitor.web import words
 from monitor.web.rendering import ASSETS, tight
 
-CSS = ASSETS["page.css"].content.decode()
 LIGHT, DARK = (
-    dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", block))
-    for block in re.findall(r":root \{(.*?)\}", CSS, re.DOTALL)[:2]
+    dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", ASSETS[name].content.decode()))
+    for name in ("page.css", "dark.css")
 )
 PAGE = (Path(__file__).parents[2] / "docs" / "page.md").read_text(encoding="utf-8")
 

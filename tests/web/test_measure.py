@@ -12,6 +12,7 @@ from monitor.setup.models import Probe, Span, Spans, Zone, ZoneRange
 from monitor.store.readings import Latest
 from monitor.times import HOUR_MS, MINUTE_MS, parse_rfc3339
 from monitor.web.measure import Measure, Shape, measure, written
+from monitor.web.units import Units
 
 NIGHT_MS = parse_rfc3339("2026-11-25T03:12:00Z")
 LAMP = Daylight(dt.time(8), dt.time(20), ZoneInfo("Europe/Lisbon"))
@@ -34,7 +35,7 @@ def measured(
 ) -> Measure:
     """A reading of the canopy as it is shown."""
     reading = Latest(at_ms, value, reason)
-    return measure(quantity, reading, wanted, PROBE, LAMP, now_ms or at_ms)
+    return measure(quantity, reading, wanted, PROBE, LAMP, now_ms or at_ms, Units())
 
 
 @pytest.mark.parametrize(

@@ -8,10 +8,9 @@ import pytest
 from monitor.store.sqlite.state import explanations
 from monitor.store.sqlite.state.tokens import Scope
 from monitor.times import HOUR_MS
-from tests.web.conftest import NIGHT_MS, MakeShow, Show, enclosure
+from tests.web.conftest import NIGHT_MS, OURS, MakeShow, Show, enclosure
 
 TOPIC = "dewkeep/cork-cube/canopy"
-OURS = {"Sec-Fetch-Site": "same-origin", "Origin": "http://127.0.0.1:8420"}
 
 
 @pytest.fixture
@@ -24,13 +23,6 @@ def dry(make_show: MakeShow) -> Show:
     show.publish("dewkeep/amber-jar/canopy", 22.0, 80.0, since_h=6)
     show.mist("cork-cube", NIGHT_MS - 3 * HOUR_MS, 6.0)
     return show
-
-
-def seen_address(page: str) -> str:
-    """Where the first form of a page is sent."""
-    found = re.search(r'<form method="post" action="([^"]+)"', page)
-    assert found, page
-    return found[1].replace("&amp;", "&")
 
 
 def test_the_one_in_need_stands_first_with_its_reason(dry: Show) -> None:
@@ -64,7 +56,7 @@ def test_a_known_cause_is_told_with_what_to_check(dry: Show) -> None:
 
 def test_seen_acknowledges_what_was_shown_and_returns(dry: Show) -> None:
     """The form needs no script: it acknowledges, leads back, and the button is gone."""
-    answer = dry.post(seen_address(dry.page()), headers=OURS)
+    answer = dry.submit(dry.page(), "/seen")
 
     assert (answer.status_code, answer.headers["location"]) == (303, "/#cork-cube")
     (alarm,) = dry.get("/api/v1/alarms").json()
@@ -77,9 +69,9 @@ def test_seen_acknowledges_what_was_shown_and_returns(dry: Show) -> None:
 
 def test_seen_twice_is_no_error(dry: Show) -> None:
     """Two keepers press at once: the second one is led back to the page, too."""
-    address = seen_address(dry.page())
-    dry.post(address, headers=OURS)
-    assert dry.post(address, headers=OURS).status_code == 303
+    page = dry.page()
+    dry.submit(page, "/seen")
+    assert dry.submit(page, "/seen").status_code == 303
 
 
 @pytest.mark.parametrize(
@@ -94,7 +86,7 @@ def test_seen_twice_is_no_error(dry: Show) -> None:
 )
 def test_a_form_from_elsewhere_changes_nothing(dry: Show, headers: dict[str, str]) -> None:
     """Only a page of dewkeep itself may say that an alarm was seen."""
-    answer = dry.post(seen_address(dry.page()), headers=headers)
+    answer = dry.submit(dry.page(), "/seen", headers=headers)
 
     assert answer.status_code == 403
     assert dry.get("/api/v1/alarms").json()[0]["state"] == "unacknowledged"
@@ -102,7 +94,7 @@ def test_a_form_from_elsewhere_changes_nothing(dry: Show, headers: dict[str, str
 
 def test_an_old_browser_is_known_by_its_origin(dry: Show) -> None:
     """Without fetch metadata the origin must be the very address that was called."""
-    answer = dry.post(seen_address(dry.page()), headers={"Origin": "http://127.0.0.1:8420"})
+    answer = dry.submit(dry.page(), "/seen", headers={"Origin": "http://127.0.0.1:8420"})
     assert answer.status_code == 303
 
 
@@ -152,6 +144,15 @@ def test_a_missing_file_is_a_page_that_says_so(dry: Show) -> None:
     assert "content-security-policy" in answer.headers
 
 
+def test_nothing_is_told_to_people_and_programs(dry: Show) -> None:
+    """A browser gets a page with the way back, a program a problem."""
+    page = dry.get("/nowhere", {"Accept": "text/html,*/*"})
+    assert (page.status_code, page.headers["content-type"]) == (404, "text/html; charset=utf-8")
+    assert "Back to the room" in page.text
+    program = dry.get("/api/v1/nowhere", {"Accept": "*/*"})
+    assert (program.status_code, program.json()["status"]) == (404, 404)
+
+
 def test_an_empty_house_says_what_to_do(make_show: MakeShow) -> None:
     """Without enclosures: copy the example, apply it, publish."""
     page = make_show({}).page()
@@ -183,7 +184,7 @@ def test_a_room_that_calls_has_its_button(make_show: MakeShow) -> None:
     page = show.page()
     assert "Back room needs a hand." in page
     assert "Probe air has sent nothing" in page
-    assert show.post(seen_address(page), headers=OURS).status_code == 303
+    assert show.submit(page, "/seen").status_code == 303
     assert "<button" not in show.page()
 
 
@@ -195,7 +196,7 @@ def test_without_a_token_nothing_is_shown(make_show: MakeShow) -> None:
     assert answer.headers["www-authenticate"] == "Bearer"
     assert "dewkeep token new" in answer.text
     assert "Cork cube" not in answer.text
-    assert show.post("/seen?place=x&alarm=y", headers=OURS).status_code == 401
+    assert show.post("/seen").status_code == 401
 
 
 def test_a_token_of_scope_view_looks_but_does_not_act(make_show: MakeShow) -> None:
@@ -203,7 +204,7 @@ def test_a_token_of_scope_view_looks_but_does_not_act(make_show: MakeShow) -> No
     show = make_show({"enclosure": [enclosure()]}, needs_token=True)
     viewer = show.token(Scope.VIEW)
     assert "Cork cube" in show.get("/", headers=viewer).text
-    assert show.post("/seen?place=x&alarm=y", headers=OURS | viewer).status_code == 403
+    assert show.post("/seen", headers=OURS | viewer).status_code == 403
 
 
 def test_the_page_is_no_part_of_the_api(dry: Show) -> None:

@@ -58,7 +58,7 @@ def test_heights_are_to_scale() -> None:
     shown = drawn(quarters(lambda _: 65.0))
     day = shown.bands[0]
     heights = {float(point.split(",")[1]) for point in shown.lines[0].split()}
-    assert heights == {round(day.y + day.height / 2, 2)}
+    assert heights == {round(day.y + day.height / 2, 1)}
 
 
 def test_what_strays_is_marked_between_line_and_limit() -> None:

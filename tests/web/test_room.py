@@ -3,6 +3,7 @@
 import datetime as dt
 from dataclasses import replace
 from typing import Any
+from xml.etree import ElementTree
 
 import pytest
 
@@ -20,6 +21,7 @@ from monitor.web.enclosure import EnclosureView, ribbon_probe
 from monitor.web.known import Explanation, Known
 from monitor.web.measure import Shape
 from monitor.web.room import RoomView, room_view
+from monitor.web.scenery import Scene, paths, picture
 from tests.support.rig import LIBRARY
 from tests.web.conftest import NIGHT_MS, enclosure
 
@@ -177,22 +179,31 @@ def test_the_ribbon_follows_the_alarm() -> None:
     assert ribbon_probe(place, place.range, set(), ()) is None
 
 
-def test_a_drawing_shows_what_is_there_and_stays_itself() -> None:
-    """Zones become pins, trouble is outlined, plants are leaves, and twice the same is the same."""
+def test_the_cut_marks_what_is_watched() -> None:
+    """Zones become pins, trouble is outlined."""
     zones = (
         (Zone.CANOPY, "canopy", Shape.BELOW),
         (Zone.SUBSTRATE, "substrate", Shape.INSIDE),
     )
-    plants = ("ficus-pumila", "neoregelia", "epipremnum-aureum")
-    planted = cut("a", zones, plants, 1, lit=False)
-    bare = cut("a", zones, (), 0, lit=True)
+    marked = cut(zones, 156)
+    assert [pin.name for pin in marked.pins] == ["canopy", "substrate"]
+    assert len(marked.troubled) == 1
 
-    cut.cache_clear()
-    assert planted == cut("a", zones, plants, 1, lit=False)
-    assert planted != cut("b", zones, plants, 1, lit=False)
-    assert [pin.name for pin in planted.pins] == ["canopy", "substrate"]
-    assert len(planted.troubled) == 1
-    assert any(path.kind.startswith("leaf") for path in planted.paths)
-    assert any(path.kind == "crew" for path in planted.paths)
-    assert not any(path.kind.startswith(("leaf", "litter", "crew")) for path in bare.paths)
-    assert bare.arid
+
+def test_a_picture_shows_what_is_there_and_stays_itself() -> None:
+    """Plants are leaves, crew is crew, twice the same is the same, and its version says so."""
+    plants = ("ficus-pumila", "neoregelia", "epipremnum-aureum")
+    planted = Scene("a", frozenset({Zone.CANOPY, Zone.SUBSTRATE}), plants, 1, lit=False)
+    bare = planted._replace(plants=(), crew=0, lit=True)
+
+    def kinds(scene: Scene) -> set[str]:
+        return {path.kind.split()[0] for path in paths(scene)}
+
+    picture.cache_clear()
+    assert picture(planted) == picture(planted._replace())
+    assert picture(planted) != picture(planted._replace(seed="b"))
+    assert {"leaf", "litter", "crew"} <= kinds(planted)
+    assert not {"leaf", "litter", "crew"} & kinds(bare)
+    assert planted.version == planted._replace(seed="b").version
+    assert len({planted.version, bare.version, planted._replace(lit=True).version}) == 3
+    assert ElementTree.fromstring(picture(bare)).tag == "{http://www.w3.org/2000/svg}svg"  # noqa: S314

@@ -5,7 +5,7 @@ every thread.
 """
 
 import sqlite3
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import partial
 from typing import NamedTuple
@@ -23,6 +23,7 @@ from monitor.store.sqlite.chapters import Shelf, absorb
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.newest import Newest
 from monitor.store.sqlite.recall import Recall
+from monitor.store.sqlite.settled import Settled
 from monitor.times import HOUR_MS, MINUTE_MS
 
 GRACE_MS = 5 * MINUTE_MS
@@ -54,6 +55,7 @@ class SqliteReadings:
         self._database = database
         self._ripe_ms = 0
         self._moving: _Moving | None = None
+        self._settled = Settled()
         self._load()
 
     def series_ids(self, keys: Sequence[SeriesKey]) -> list[int]:
@@ -131,6 +133,16 @@ class SqliteReadings:
                 width_s = width_for(start_ms, end_ms, points, HOUR_S)
             return recall.tally(key, start_ms, end_ms, width_s).drawn(width_s)
 
+    def many(
+        self, keys: Iterable[SeriesKey], start_ms: int, end_ms: int, width_s: int
+    ) -> Mapping[SeriesKey, Buckets]:
+        """Measured series in buckets of one width, which divides an hour (see ``store.many``)."""
+        with self._recall() as recall:
+            wanted = {recall.catalogue.measured[key]: key for key in keys}
+            series = np.array(sorted(wanted), np.int64)
+            tallies = recall.tally_many(series, start_ms, end_ms, width_s, self._settled)
+        return {wanted[series]: tally.drawn(width_s) for series, tally in tallies.items()}
+
     def tidy(self, now_ms: int) -> None:
         """Move the readings of hours that are over into chapters; cheap when there are none."""
         self.refresh()
@@ -155,6 +167,7 @@ class SqliteReadings:
         """
         hour = min(max(before_ms // HOUR_MS, 0), HOUR_MASK)
         went = 0
+        self._settled.close()
         with self._database.transaction() as connection:
             self._move(_Moving(hour * HOUR_MS), MAX_SERIES)
             for series in self._catalogue_at(connection).measured.values():
@@ -169,12 +182,14 @@ class SqliteReadings:
 
     @contextmanager
     def _recall(self) -> Iterator[Recall]:
+        edition = self._settled.edition
         with self._database.reading() as connection:
             self._catalogue = self._catalogue_at(connection)
-            yield Recall(connection, self._catalogue)
+            yield Recall(connection, self._catalogue, edition)
 
     def _load(self) -> None:
         """Fill the memory from the file."""
+        self._settled.reopen()
         self._foreign_writes = self._database.foreign_writes()
         with self._database.reading() as connection:
             self._catalogue = catalogue.load(connection)
@@ -231,6 +246,9 @@ class SqliteReadings:
         return moving._replace(after_series=last) if len(series) > at_most else None
 
     def _absorb(self, connection: sqlite3.Connection, readings: Readings) -> None:
+        # A reader must not see the new file beside the old sums, however briefly.
+        self._settled.close()
+        self._database.once_committed(self._settled.reopen)
         absorb(connection, self._catalogue_at(connection), readings)
 
     def _check(self, connection: sqlite3.Connection, readings: Readings) -> None:

@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
+from monitor.quality import FIRST_BAD
 from monitor.quantities import MEASURED
 from monitor.store.buckets import Tally, usable, widened
 from monitor.store.derived import derived
@@ -14,15 +15,20 @@ from monitor.store.readings import Codes, Flags, Floats, Ints, SeriesKey, Track
 from monitor.store.sqlite import log
 from monitor.store.sqlite.catalogue import HOUR_BITS, HOUR_MASK, Catalogue
 from monitor.store.sqlite.chapters import Shelf, rolled_up, shelved, take
+from monitor.store.sqlite.settled import Asked, Settled, Sums
 from monitor.times import HOUR_MS, SECOND_MS
 
 
 class Recall:
     """Answers from one read transaction; the log is read once however many series are asked for."""
 
-    def __init__(self, connection: sqlite3.Connection, catalogue: Catalogue) -> None:
+    def __init__(
+        self, connection: sqlite3.Connection, catalogue: Catalogue, edition: int = 0
+    ) -> None:
         self.connection = connection
         self.catalogue = catalogue
+        self.edition = edition
+        """That of the chapters, at the latest when the transaction began."""
 
     @cached_property
     def logged(self) -> log.Records:
@@ -66,6 +72,50 @@ class Recall:
         settled = Tally(slot.astype(np.int64), count.astype(np.int64), total, low, high)
         slots = unsettled.at_ms // (width_s * SECOND_MS)
         return Tally.joined([settled, Tally.of(slots, unsettled.value)])
+
+    def tally_many(
+        self, series: Ints, start_ms: int, end_ms: int, width_s: int, settled: Settled
+    ) -> dict[int, Tally]:
+        """Stored series (ids, ascending) added up in buckets that divide an hour, by series id.
+
+        All are read and added up in one go. Hours for which the log holds readings too are added up
+        anew; all others may come from what is remembered.
+        """
+        start_ms, end_ms = widened(start_ms, end_ms, width_s)
+        first, last = _hours(start_ms, end_ms)
+        asked = Asked(series.tobytes(), first, last, width_s)
+        slots = _Slots(series, first, last, width_s)
+        sums = settled.known(asked)
+        if sums is None:
+            edition = self.edition
+            shelf = take(self.connection, slots.keys())
+            key = shelf.key.repeat(shelf.count)
+            sums = Sums(shelf.key, slots.tally(key, shelf.at_ms, shelf.value, shelf.reason))
+            settled.keep(asked, sums, edition)
+
+        logged = self.logged[np.isin(self.logged["series"], series)]
+        key = logged["series"].astype(np.int64) << HOUR_BITS | logged["at_ms"] // HOUR_MS
+        inside = ((key & HOUR_MASK) >= first) & ((key & HOUR_MASK) <= last)
+        logged, key = logged[inside], key[inside]
+        both = np.intersect1d(key, sums.keys)
+        again = take(self.connection, both)
+        key = np.concatenate((again.key.repeat(again.count), key))
+        at_ms = np.concatenate((again.at_ms, logged["at_ms"]))
+        value = np.concatenate((again.value, logged["value"]))
+        reason = np.concatenate((again.reason, logged["reason"]))
+        # Ordered by series and time, of several at one time the first: the shelf's.
+        _, order = np.unique(slots.place(key, at_ms), return_index=True)
+        fresh = slots.tally(key[order], at_ms[order], value[order], reason[order])
+        past = sums.tally.without(slots.of_hours(both, sums.tally.slot))
+        together = Tally.joined([past, fresh])
+        bounds = slots.bounds(together.slot)
+        first_slot, end_slot = start_ms // slots.width_ms, end_ms // slots.width_ms
+        found = {}
+        for n in np.flatnonzero(np.diff(bounds)).tolist():
+            own = together.part(bounds[n], bounds[n + 1], slots.shift(n))
+            low, high = np.searchsorted(own.slot, (first_slot, end_slot))
+            found[int(series[n])] = own.part(low, high, 0)
+        return found
 
     def fewest(self, key: SeriesKey, start_ms: int, end_ms: int) -> int:
         """At least this many readings that are not bad lie in the span (quick, from rollups)."""
@@ -128,6 +178,46 @@ class Recall:
             np.concatenate((value, mine["value"])),
             np.concatenate((reason, mine["reason"])),
         )
+
+
+class _Slots:
+    """Buckets of many series side by side: those of the first series, then those of the next."""
+
+    def __init__(self, series: Ints, first_hour: int, last_hour: int, width_s: int) -> None:
+        self._series = series
+        self._hours = np.arange(first_hour, last_hour + 1)
+        self._origin_ms = first_hour * HOUR_MS
+        self._span_ms = len(self._hours) * HOUR_MS
+        self.width_ms = width_s * SECOND_MS
+        self._each = self._span_ms // self.width_ms
+
+    def keys(self) -> Ints:
+        """The keys of all chapters."""
+        keys: Ints = (self._series[:, None] << HOUR_BITS | self._hours).ravel()
+        return keys
+
+    def place(self, key: Ints, at_ms: Ints) -> Ints:
+        """Series and time as one number that ascends with both."""
+        number: Ints = np.searchsorted(self._series, key >> HOUR_BITS)
+        return number * self._span_ms + (at_ms - self._origin_ms)
+
+    def tally(self, key: Ints, at_ms: Ints, value: Floats, reason: Codes) -> Tally:
+        """Readings that are not bad, in order of their place."""
+        good = reason < FIRST_BAD
+        return Tally.of(self.place(key[good], at_ms[good]) // self.width_ms, value[good])
+
+    def of_hours(self, keys: Ints, slot: Ints) -> Flags:
+        """Which slots lie in the hours of these keys."""
+        hour = self.place(keys, (keys & HOUR_MASK) * HOUR_MS) // HOUR_MS
+        return np.isin(slot * self.width_ms // HOUR_MS, hour)
+
+    def bounds(self, slot: Ints) -> Ints:
+        """Where the slots of each series begin, and where the last ends."""
+        return np.searchsorted(slot, np.arange(len(self._series) + 1) * self._each)
+
+    def shift(self, number: int) -> int:
+        """What turns a slot of the series at ``number`` into one that counts from the epoch."""
+        return self._origin_ms // self.width_ms - number * self._each
 
 
 def _each_time_once(at_ms: Ints, value: Floats, reason: Codes) -> Track:

@@ -1,4 +1,4 @@
-// Keeps the room page fresh: what happens is told by server-sent events, the page is fetched anew
+// Keeps a page fresh: what happens is told by server-sent events, the page is fetched anew
 // and its main part put in place of the old one. Without scripts the page reads the same.
 "use strict";
 
@@ -10,13 +10,29 @@ let timer;
 
 async function refresh() {
   due = Infinity;
-  const answer = await fetch("/", { headers: { Accept: "text/html" } });
+  // Nothing is pulled from under a hand that fills something in.
+  if (document.activeElement?.matches("input, select, textarea")) return refreshWithin(LATER_MS);
+  const answer = await fetch(location.href, { headers: { Accept: "text/html" } });
   if (!answer.ok) return;
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const main = page.querySelector("main");
   const focused = document.activeElement && document.activeElement.id;
+  keep(document.querySelector("main"), main);
   document.title = page.title;
-  document.querySelector("main").replaceWith(page.querySelector("main"));
+  document.querySelector("main").replaceWith(main);
   if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+}
+
+// What was opened stays open, and pictures that are the same are not loaded again.
+function keep(old, fresh) {
+  const name = (details) => (details.closest("[id]")?.id ?? "") + details.querySelector("summary")?.textContent;
+  const open = new Set([...old.querySelectorAll("details[open]")].map(name));
+  for (const each of fresh.querySelectorAll("details")) each.open = open.has(name(each));
+  const pictures = new Map([...old.querySelectorAll("img")].map((each) => [each.getAttribute("src"), each]));
+  for (const each of fresh.querySelectorAll("img")) {
+    const same = pictures.get(each.getAttribute("src"));
+    if (same) each.replaceWith(same);
+  }
 }
 
 function refreshWithin(wait) {

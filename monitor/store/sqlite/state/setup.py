@@ -164,6 +164,18 @@ def history(
     return [Change(*row) for row in query.run(connection, "ORDER BY revision DESC LIMIT ?", limit)]
 
 
+def change(connection: sqlite3.Connection, number: int) -> Change:
+    """The change of that revision.
+
+    Raises:
+        NotFound: there was none.
+    """
+    found = history(connection, before=number + 1, limit=1)
+    if not found or found[0].revision != number:
+        raise NotFound(f"there is no change {number} of the set-up")
+    return found[0]
+
+
 def _parse(model: type[P], place_id: str, body: str) -> P:
     try:
         return model.model_validate_json(body)

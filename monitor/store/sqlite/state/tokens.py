@@ -69,6 +69,18 @@ def verify(connection: sqlite3.Connection, text: str) -> Token | None:
     return _token(*row[1:])
 
 
+def in_force(connection: sqlite3.Connection, token_id: int) -> Token | None:
+    """The token with this number, or None if there is none, or it was revoked."""
+    row = connection.execute(
+        """
+        SELECT id, name, scope, created_ms, last_used_ms, revoked_ms
+        FROM token WHERE id = ? AND revoked_ms IS NULL
+        """,
+        (token_id,),
+    ).fetchone()
+    return None if row is None else _token(*row)
+
+
 def used(connection: sqlite3.Connection, token_id: int, now_ms: int) -> None:
     """Note that a token was used. Once a minute is enough: each note is a write to disk."""
     connection.execute("UPDATE token SET last_used_ms = ? WHERE id = ?", (now_ms, token_id))

@@ -12,11 +12,11 @@ from monitor.setup.journal import (
     Maintenance,
     Misted,
     MistingPlan,
+    MistingTime,
     Moult,
     NotMisted,
     Remark,
     Source,
-    Spray,
 )
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.state import journal
@@ -50,7 +50,7 @@ def add(database: Database, *entries: Entry, source: Source = Source.KEEPER) -> 
         Maintenance(at=T, kind="maintenance", note="new lamp"),
         AnimalIn(at=T, kind="animal_in"),
         NotMisted(at=T, kind="not_misted", note="the tank was empty"),
-        MistingPlan(at=T, kind="misting_plan", times=(Spray(at=dt.time(8, 30), seconds=12),)),
+        MistingPlan(at=T, kind="misting_plan", times=(MistingTime(at=dt.time(8, 30), seconds=12),)),
         Remark(at=T, kind="note", note="smells of earth"),
     ],
     ids=lambda entry: entry.kind,

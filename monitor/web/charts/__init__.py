@@ -1,0 +1,1 @@
+"""Charts, drawn by the server as SVG: pure functions from readings to shapes and words."""

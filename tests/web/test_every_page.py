@@ -1,0 +1,109 @@
+"""Every page in a real Chromium: on phone and desk, by day and by night, for every keeper."""
+
+import time
+from collections.abc import Iterator
+from importlib import resources
+from typing import Any
+
+import pytest
+from selenium import webdriver
+
+from tests.support.daemon import RunningDaemon
+from tests.support.publisher import Publisher, senml
+from tests.support.servers import Mosquitto
+from tests.support.waiting import eventually
+from tests.web.chromium import NARROWEST_PX, at_night, chromium, console, screen, script
+
+pytestmark = pytest.mark.slow
+
+PAGES = (
+    "/",
+    "/enclosures/cork-cube",
+    "/enclosures/cork-cube?quantity=temperature&from=1700000000000&to=1900000000000",
+    "/alarms",
+    "/viewer",
+    "/sign-in",
+    "/nowhere",
+)
+DESK_PX = 1240
+GRAVE = ("serious", "critical")
+
+
+@pytest.fixture
+def furnished(daemon: RunningDaemon, mosquitto: Mosquitto) -> RunningDaemon:
+    """A daemon with an hour of readings, an alarm and a journal."""
+    start = int(time.time()) - 3600
+    with Publisher(mosquitto.port) as probe:
+        probe.send_all(
+            ("dewkeep/cork-cube/canopy", senml(start + 30 * n, 23.0 + n % 3 / 10, 45.0 + n % 3))
+            for n in range(120)
+        )
+    eventually(lambda: daemon.get("/alarms"), "the alarm")
+    at = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(start + 600))
+    daemon.post("/enclosures/cork-cube/journal", {"at": at, "kind": "misted", "seconds": 6})
+    daemon.post("/enclosures/cork-cube/journal", {"at": at, "kind": "fed", "note": "two crickets"})
+    return daemon
+
+
+@pytest.fixture
+def plain_browser() -> Iterator[webdriver.Chrome]:
+    """A browser whose console holds the pages' complaints only."""
+    driver = chromium()
+    yield driver
+    driver.quit()
+
+
+def faults(browser: webdriver.Chrome) -> list[str]:
+    """What axe-core finds gravely wrong for keepers who cannot see, or not well (WCAG 2.1 AA)."""
+    axe = resources.files("axe_core_python") / "axe.min.js"
+    browser.execute_script(axe.read_text(encoding="utf-8"))
+    found: dict[str, Any] = browser.execute_async_script(
+        "axe.run().then(arguments[arguments.length - 1])"
+    )
+    return [
+        f"{each['id']}: {node['html']}"
+        for each in found["violations"]
+        if each["impact"] in GRAVE
+        for node in each["nodes"]
+    ]
+
+
+def test_every_page_serves_every_keeper(
+    furnished: RunningDaemon, plain_browser: webdriver.Chrome
+) -> None:
+    """No complaint, no foreign request, no scrolling sideways, no grave fault for anybody."""
+    browser, address = plain_browser, f"http://127.0.0.1:{furnished.http_port}"
+    problems: dict[str, list[str]] = {}
+    for page in PAGES:
+        for width in (NARROWEST_PX, DESK_PX):
+            for dark in (False, True):
+                screen(browser, width)
+                at_night(browser, dark=dark)
+                browser.get(address + page)
+                loaded = script(
+                    browser, "performance.getEntriesByType('resource').map(each => each.name)"
+                )
+                found = [
+                    *(f"loads {each}" for each in loaded if not each.startswith(address)),
+                    *(each for each in console(browser) if "nowhere" not in each),
+                    *faults(browser),
+                ]
+                if script(browser, "document.documentElement.scrollWidth") > width:
+                    found.append("scrolls sideways")
+                if found:
+                    problems[f"{page} at {width} px, {'dark' if dark else 'light'}"] = found
+    assert problems == {}
+
+
+def test_every_page_reads_without_scripts(
+    furnished: RunningDaemon, plain_browser: webdriver.Chrome
+) -> None:
+    """With scripts off every page has its heading, its drawings and its words."""
+    browser, address = plain_browser, f"http://127.0.0.1:{furnished.http_port}"
+    browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
+    for page in PAGES:
+        browser.get(address + page)
+        assert browser.find_elements("css selector", "main h1"), page
+    browser.get(f"{address}/enclosures/cork-cube")
+    assert browser.find_element("css selector", ".strip .line").get_attribute("points")
+    assert not browser.find_element("id", "course-keys").is_displayed()

@@ -36,7 +36,7 @@ DAYS = 14
 TRIED_DAYS = 7
 NEAR_MS = 6 * MINUTE_MS
 LIMITS = Limits(longest_s=90.0, most_a_day=10)
-SEED = 23
+SEED = 24
 """Earlier ones were used up for choosing the constants of the method."""
 QUICK = {Kind.MATCHED: 8, Kind.WET_GLASS: 3, Kind.LAG_8: 2, Kind.SMALL: 2, Kind.LID_AJAR: 3}
 

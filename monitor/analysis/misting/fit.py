@@ -16,7 +16,7 @@ from monitor.analysis.misting.state_space import Innovations, Matrix, Observed, 
 
 CONFIDENCE_Z = 1.6448536
 """Of a two-sided 90 % interval."""
-FLOOR = 0.005
+FLOOR = 0.008
 """Least standard error of ln lambda."""
 PHASE_FLOOR = 0.04
 """More of it for each unit of ln(day / night): rates that differ so are not constant either."""

@@ -23,7 +23,7 @@ BOOTSTRAPS = 400
 BLOCK_DAYS = 2
 """Neighbouring days hang together."""
 BAND = (0.1, 0.9)
-UNFORESEEN = 0.04
+UNFORESEEN = 0.05
 """Of the time in range: what no draw foresees (the best of many schedules flatters itself on the
 days it was chosen by)."""
 CHOSEN_RISK = 0.5

@@ -37,7 +37,6 @@ def calendar(
         "VERSION:2.0",
         "PRODID:-//dewkeep//misting plan//EN",
         "CALSCALE:GREGORIAN",
-        "METHOD:PUBLISH",
     ]
     if schedule:
         lines += _zone_lines(zone, start, start + dt.timedelta(weeks=WEEKS) + _DAY)

@@ -14,6 +14,7 @@ from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
 from monitor.jobs.foresight import Foresight
 from monitor.jobs.misting import MistingDesk
+from monitor.jobs.settling import Assessor
 from monitor.notify.courier import Courier
 from monitor.setup.settings import Settings
 from monitor.species.library import Library
@@ -38,6 +39,7 @@ class Parts:
     library: Library
     foresight: Foresight
     misting: MistingDesk
+    assessor: Assessor
     courier: Courier
     clock: Callable[[], int]
     """Epoch milliseconds now."""

@@ -21,6 +21,7 @@ SECTIONS = {
 PARTS = {
     "climate": ("", "Climate"),
     "handover": ("/handover", "Hand-over sheet"),
+    "settling": ("/settling/report", "Settling report"),
 }
 """What there is to see of one enclosure: the end of its address, and its name, by key."""
 VIEW, SIGN_IN, SIGN_OUT = "Units and colours", "Sign in", "Sign out"
@@ -119,6 +120,7 @@ BEYOND = {
 FAR = "far {}"
 """Beyond a critical limit."""
 SILENT = "silent"
+RELAPSED = "no longer settled"
 IN_RANGE = "in range"
 NO_RANGE = "no range now"
 IN_DOUBT = "in doubt: {}"
@@ -204,6 +206,8 @@ MOST_NAMES = 4
 
 def condition(quantity: Quantity | None, what: Condition) -> str:
     """What is the matter, in two or three words."""
+    if what is Condition.RELAPSE:
+        return RELAPSED
     if quantity is None:
         return NO_LINK if what is Condition.BROKER else SILENT
     low, high = BEYOND[quantity]

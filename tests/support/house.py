@@ -19,6 +19,7 @@ from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
 from monitor.jobs.foresight import Foresight
 from monitor.jobs.misting import MistingDesk
+from monitor.jobs.settling import Assessor
 from monitor.notify.courier import Courier
 from monitor.setup.models import Setup
 from monitor.setup.settings import Settings
@@ -89,6 +90,7 @@ class House:
             hub=self.hub,
             rejects=self.rejects,
             library=library,
+            assessor=Assessor(self.database, self.readings, library, settings.settling.limits),
             foresight=Foresight(self.readings, library, self.clock),
             misting=MistingDesk(self.database, self.readings, library),
             courier=Courier(self.database, {}, clock=self.clock),

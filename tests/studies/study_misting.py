@@ -1,6 +1,6 @@
 """How well the misting assessment does on simulated enclosures whose truth is known.
 
-    python -m tests.studies.study_misting [--worlds 200] [--mismatched 24] [--first N] [--kind KIND]
+    python -m tests.studies.study_misting [--worlds 200] [--mismatched 12] [--first N] [--kind KIND]
 
 prints the tables of docs/misting.md. ``--quick`` is what the slow test runs.
 """
@@ -338,7 +338,7 @@ def main() -> None:
     """Run the study and print its tables."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--worlds", type=int, default=200, help="where the model is right")
-    parser.add_argument("--mismatched", type=int, default=24, help="of each other kind")
+    parser.add_argument("--mismatched", type=int, default=12, help="of each other kind")
     parser.add_argument("--first", type=int, default=0, help="number of the first of each kind")
     parser.add_argument("--quick", action="store_true", help="a few of the telling kinds")
     parser.add_argument("--kind", action="append", type=Kind, choices=list(Kind))

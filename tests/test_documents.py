@@ -86,7 +86,8 @@ def test_a_command_that_is_shown_can_be_given(
     if "--config" in words:
         at = words.index("--config")
         words = words[:at] + words[at + 2 :]
-    command, name = main, "dewkeep"
+    command: click.Command = main
+    name = "dewkeep"
     try:
         while isinstance(command, click.Group):
             name, words = words[0], words[1:]

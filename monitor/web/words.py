@@ -16,14 +16,17 @@ from monitor.times import day_in_words
 SECTIONS = {
     "room": ("", "Room"),
     "alarms": ("alarms", "Alarms"),
+    "journal": ("journal", "Journal"),
 }
 """What the navigation leads to: address and name by key."""
 PARTS = {
     "climate": ("", "Climate"),
+    "journal": ("/journal", "Journal"),
     "handover": ("/handover", "Hand-over sheet"),
 }
 """What there is to see of one enclosure: the end of its address, and its name, by key."""
 VIEW, SIGN_IN, SIGN_OUT = "Units and colours", "Sign in", "Sign out"
+MISTAKE = "dewkeep made a mistake; its log tells more"
 SKIP, NAVIGATION = "Skip to what this page says", "Pages"
 SIGNED_IN = "Signed in as {}, {}."
 MAY = {Scope.VIEW: "to look", Scope.OPERATE: "to look and act"}
@@ -96,6 +99,24 @@ KINDS = {
 }
 RARE_KINDS = tuple(kind for kind in KINDS if kind not in ("misted", "fed"))
 """What is still marked where weeks are shown."""
+KEPT_KINDS = tuple(kind for kind in KINDS if kind != "misted")
+"""What the journal of all enclosures shows: mistings would drown the rest."""
+QUICK = ("misted", "fed", "maintenance", "moult")
+"""What one tap writes down."""
+WRITTEN = ("misted", "fed", "moult", "maintenance", "animal_in", "note")
+"""What the form offers."""
+SOURCES = {"mister": "by the mister", "import": "imported"}
+MISTED_OFTEN = "Misted {} times, {:.0f} s in all"
+WROTE = "written down"
+NOT_WRITTEN = "Nothing was written down yet: see what is marked below."
+WRONG_ENTRY = {
+    "kind": "Choose what happened.",
+    "at": "Write a date and a time, such as 2026-11-25T14:05, of this century.",
+    "seconds": "Write how many seconds, a number from 0 to 86400; or nothing.",
+    "mould_cover": "Choose 0 to 5.",
+    "plants": "Choose how the plants stand.",
+    "note": "Say something: choose what you saw, or write a note of up to 4000 letters.",
+}
 MOULD = (
     "no mould",
     "a speck of mould",
@@ -201,6 +222,9 @@ MOST_NAMES = 4
 """How many places the first sentence names; it must stay one."""
 
 
+_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
+
 def condition(quantity: Quantity | None, what: Condition) -> str:
     """What is the matter, in two or three words."""
     if quantity is None:
@@ -276,6 +300,11 @@ def share(part: float) -> str:
     if part in (0.0, 1.0):
         return "all of the time" if part else "at no time"
     return f"{min(max(round(100 * part), 1), 99)} % of the time"
+
+
+def day(date: dt.date) -> str:
+    """A day with its weekday and year."""
+    return f"{_WEEKDAYS[date.weekday()]}, {day_in_words(date)} {date.year}"
 
 
 def moment(when: dt.datetime, beside: dt.datetime | None) -> str:

@@ -21,6 +21,8 @@ PAGES = (
     "/enclosures/cork-cube",
     "/enclosures/cork-cube?quantity=temperature&from=1700000000000&to=1900000000000",
     "/alarms",
+    "/journal",
+    "/enclosures/cork-cube/journal",
     "/viewer",
     "/sign-in",
     "/nowhere",

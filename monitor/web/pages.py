@@ -14,7 +14,15 @@ from monitor.errors import Conflict, NotFound
 from monitor.ingest.pipeline import Pipeline
 from monitor.setup.models import Enclosure
 from monitor.store.sqlite.state import sessions, setup
-from monitor.web import alarm_page, climate, handover, journal_page, sign_in
+from monitor.web import (
+    alarm_page,
+    climate,
+    handover,
+    health_page,
+    journal_page,
+    sign_in,
+    species_page,
+)
 from monitor.web.enclosure import scene_of
 from monitor.web.forms import FORM_KEY
 from monitor.web.guard import Page, refusal
@@ -31,7 +39,7 @@ router = APIRouter(route_class=Page, include_in_schema=False)
 missing = APIRouter(route_class=Page, include_in_schema=False)
 """Comes last: whatever nothing else answers."""
 
-MODULES = (sign_in, climate, alarm_page, journal_page, handover)
+MODULES = (sign_in, climate, alarm_page, journal_page, species_page, health_page, handover)
 FOR_A_YEAR = "public, max-age=31536000, immutable"
 FOR_A_YEAR_HERE = "private, max-age=31536000, immutable"
 

@@ -9,14 +9,18 @@ from collections.abc import Sequence
 
 from monitor.alarms.model import Because, Condition
 from monitor.quantities import DERIVED_UNITS, Quantity
-from monitor.setup.models import Zone
+from monitor.setup.models import Span, Zone
+from monitor.species.profile import Kind, When
 from monitor.store.sqlite.state.tokens import Scope
-from monitor.times import day_in_words
+from monitor.times import MINUTE_MS, day_in_words
+from monitor.web.units import Units
 
 SECTIONS = {
     "room": ("", "Room"),
     "alarms": ("alarms", "Alarms"),
     "journal": ("journal", "Journal"),
+    "species": ("species", "Species"),
+    "health": ("health", "Health"),
 }
 """What the navigation leads to: address and name by key."""
 PARTS = {
@@ -73,6 +77,49 @@ COURSES = {
 }
 """All quantities, in the order in which their courses are offered."""
 DERIVED = tuple(DERIVED_UNITS)
+
+WELL = "All is well with dewkeep itself."
+UNWELL = "{} of its parts cannot do their work."
+BROKER, STORE, LOOP, LIVE = "Broker", "Store", "Ingest", "Live pages"
+CHANNEL, CHANNELS = "Channel {}", "Channels"
+CONNECTED = "Connected since {}."
+CUT_OFF = "Not connected ({}) since {}."
+RECEIVED = "{} messages received."
+STORING = "Readings are stored as they come."
+STORED = "The database takes {} MB."
+RUNNING = "Running."
+HELD_BACK = "{} messages are held back until they can be stored."
+REPEATED = "{} readings came again and were left out."
+MISTAKES = "dewkeep itself failed on {} messages; the log tells where."
+DELIVERING = "Delivering."
+NO_CHANNEL = "Its loop has stopped; restart dewkeep."
+NO_CHANNELS = "None is set up: alarms show on these pages only. Add a [[channel]] to the settings."
+WAITING = "{} notices wait, the oldest for {}."
+GIVEN_UP = "{} were given up after a day of trying."
+LAST_ERROR = "Last trouble: {}"
+LISTENERS = "{} listening now."
+DROPPED = "{} events were dropped for slow ones."
+LATE_MS = 10 * MINUTE_MS
+"""A notice that waits longer is a trouble of its channel."""
+REJECTED = {
+    "unknown": (
+        "it comes from a probe or device that is in no set-up",
+        "set the probe up, or name the device in the source's devices",
+    ),
+    "fault": ("dewkeep itself failed on it", "report it, with the lines of the log around it"),
+}
+"""Reasons beside those of payloads: what was wrong, and what to do."""
+
+SPECIES_KINDS = {Kind.ANIMAL: "Animals", Kind.PLANT: "Plants", Kind.CREW: "Clean-up crew"}
+KIND = {Kind.ANIMAL: "Animal", Kind.PLANT: "Plant", Kind.CREW: "Clean-up crew"}
+GRADES = {"preferred": "preferred", "tolerated": "tolerated", "critical": "never beyond"}
+ALL_YEAR = "All year"
+SEASON = "{}: {}"
+ALL_AIR = "all air"
+WHERE_AND_WHEN = {None: "{}", When.DAY: "{}, by day", When.NIGHT: "{}, by night"}
+DRYING = "Below {:g} % for {:g} hours a day ({})."
+SIZE = "{:g} mm ({})"
+GROUND, MOULT, FOOD = "Ground", "Moult", "Food"
 
 COURSE = "{}, {}"
 FROM_TO = "{} to {}"
@@ -222,6 +269,10 @@ MOST_NAMES = 4
 """How many places the first sentence names; it must stay one."""
 
 
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
@@ -247,7 +298,9 @@ def capital(text: str) -> str:
 
 
 def listed(things: Sequence[str]) -> str:
-    """Things in a sentence: "a", "a and b", "a, b and c"."""
+    """Things in a sentence: "a", "a and b", "a, b and c"; nothing of nothing."""
+    if not things:
+        return ""
     *most, last = things
     return f"{', '.join(most)} and {last}" if most else last
 
@@ -293,6 +346,17 @@ def duration(minutes: int) -> str:
 def sentence(things: Sequence[str]) -> str:
     """Things as a short sentence of their own."""
     return capital(listed(things))
+
+
+def months(numbers: Sequence[int]) -> str:
+    """Months by name, 1 being January."""
+    return listed([_MONTHS[number - 1] for number in numbers])
+
+
+def span_in(units: Units, quantity: Quantity, span: Span) -> str:
+    """A range in the viewer's units."""
+    shown = units.span(quantity, span)
+    return RANGE.format(f"{shown.low:g}", f"{shown.high:g}", units.sign(quantity))
 
 
 def share(part: float) -> str:

@@ -20,6 +20,7 @@ from monitor.web import (
     handover,
     health_page,
     journal_page,
+    setup_page,
     sign_in,
     species_page,
 )
@@ -39,7 +40,10 @@ router = APIRouter(route_class=Page, include_in_schema=False)
 missing = APIRouter(route_class=Page, include_in_schema=False)
 """Comes last: whatever nothing else answers."""
 
-MODULES = (sign_in, climate, alarm_page, journal_page, species_page, health_page, handover)
+MODULES = (
+    *(sign_in, climate, alarm_page, journal_page),
+    *(species_page, setup_page, health_page, handover),
+)
 FOR_A_YEAR = "public, max-age=31536000, immutable"
 FOR_A_YEAR_HERE = "private, max-age=31536000, immutable"
 

@@ -20,6 +20,7 @@ SECTIONS = {
     "alarms": ("alarms", "Alarms"),
     "journal": ("journal", "Journal"),
     "species": ("species", "Species"),
+    "setup": ("setup", "Set-up"),
     "health": ("health", "Health"),
 }
 """What the navigation leads to: address and name by key."""
@@ -120,6 +121,14 @@ WHERE_AND_WHEN = {None: "{}", When.DAY: "{}, by day", When.NIGHT: "{}, by night"
 DRYING = "Below {:g} % for {:g} hours a day ({})."
 SIZE = "{:g} mm ({})"
 GROUND, MOULT, FOOD = "Ground", "Moult", "Food"
+
+STEP_BROKER = "dewkeep is connected to the broker."
+STEP_ENCLOSURE = "An enclosure is set up."
+STEP_PROBE = "It has a probe."
+STEP_READING = "The first reading has come."
+NOT_SURE = "tick the box beside the button first: taking a place out ends the watch over it"
+FITTING = "Fits those chosen best"
+RANGE_NAMES = {"day": "{} by day", "night": "{} by night", "critical": "{}, never beyond"}
 
 COURSE = "{}, {}"
 FROM_TO = "{} to {}"

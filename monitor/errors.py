@@ -5,6 +5,7 @@
     ├── PayloadError       a message that cannot become readings (carries a countable reason)
     ├── StoreError         the database cannot do what was asked
     │   └── StoreUnavailable   it cannot just now: keep, retry, tell
+    ├── PictureError       a file that cannot be kept as a photo
     ├── DeliveryError      a notification did not leave
     ├── NotFound           no such enclosure, probe, alarm or species
     └── Conflict           the thing exists, but its state forbids what was asked
@@ -57,6 +58,10 @@ class StoreError(DewkeepError):
 
 class StoreUnavailable(StoreError):
     """The database cannot do it just now; the caller keeps what it has and tries again."""
+
+
+class PictureError(DewkeepError):
+    """A file cannot be kept as a photo; the message says what would be right."""
 
 
 class DeliveryError(DewkeepError):

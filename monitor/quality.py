@@ -25,6 +25,7 @@ class Reason(IntEnum):
     STEP = 1
     FLAT = 2
     FUTURE = 3
+    AWAY = 4
     LIMIT = 16
 
     @property
@@ -45,5 +46,6 @@ _SAYS = {
     Reason.STEP: "jumped further than air can",
     Reason.FLAT: "has not moved for hours",
     Reason.FUTURE: "carried a time in the future; kept under its arrival time",
+    Reason.AWAY: "taken in a salt box, not in its place",
     Reason.LIMIT: "outside what the sensor can measure",
 }

@@ -5,6 +5,7 @@ from fastapi import APIRouter, FastAPI
 from monitor import __version__
 from monitor.api import (
     alarms,
+    calibrations,
     climate,
     compatibility,
     events,
@@ -13,7 +14,9 @@ from monitor.api import (
     journal,
     links,
     nights,
+    photos,
     places,
+    probes,
     problems,
     quiet,
     rehearsal,
@@ -46,7 +49,8 @@ def create_app(parts: Parts) -> FastAPI:
     api = APIRouter(prefix=PREFIX)
     for module in (
         *(places, climate, settling, alarms, quiet, nights, rehearsal),
-        *(journal, species, compatibility, history, events, health),
+        *(journal, photos, calibrations, probes, species, compatibility, history),
+        *(events, health),
     ):
         api.include_router(module.router)
     app.include_router(api)

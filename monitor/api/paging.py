@@ -3,14 +3,18 @@
 from collections.abc import Sequence
 from typing import Annotated
 
-from fastapi import Query, Request, Response
+from fastapi import Path, Query, Request, Response
 
+LARGEST = 10**15
+"""No number that the database gives comes near it, and it can look for all below."""
 PAGE = 100
 MOST = 1_000
 
 Limit = Annotated[int, Query(ge=1, le=MOST, description="Entries on a page.")]
 _BEFORE = "Where the page starts; taken from the Link header."
 
+Number = Annotated[int, Path(ge=0, le=LARGEST)]
+"""A thing's number, as part of an address."""
 BeforeText = Annotated[
     str | None, Query(alias="before", description=_BEFORE, pattern=r"^\d{1,15}_.{1,400}$")
 ]

@@ -15,6 +15,7 @@ from monitor.errors import (
     Conflict,
     DewkeepError,
     NotFound,
+    PictureError,
     SettingsError,
     StoreUnavailable,
 )
@@ -59,6 +60,7 @@ RESPONSES: dict[int | str, dict[str, Any]] = {
 _STATUS: tuple[tuple[type[DewkeepError], HTTPStatus], ...] = (
     (NotFound, HTTPStatus.NOT_FOUND),
     (Conflict, HTTPStatus.CONFLICT),
+    (PictureError, HTTPStatus.UNPROCESSABLE_ENTITY),
     (SettingsError, HTTPStatus.UNPROCESSABLE_ENTITY),
     (StoreUnavailable, HTTPStatus.SERVICE_UNAVAILABLE),
 )

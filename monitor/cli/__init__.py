@@ -12,12 +12,14 @@ WRONG_INPUT = 2
 
 _COMMANDS = {
     "backup": "monitor.cli.backup",
+    "calibrate": "monitor.cli.calibrate",
     "check": "monitor.cli.check",
     "compatibility": "monitor.cli.compatibility",
     "demo": "monitor.cli.demo",
     "export": "monitor.cli.export",
     "handover": "monitor.cli.handover",
     "import": "monitor.cli.import_",
+    "probes": "monitor.cli.probes",
     "rehearse": "monitor.cli.rehearse",
     "restore": "monitor.cli.restore",
     "serve": "monitor.cli.serve",

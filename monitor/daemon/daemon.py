@@ -20,11 +20,13 @@ from monitor.ingest.loop import IngestLoop
 from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
 from monitor.ingest.topics import Template
+from monitor.jobs.calibrating import FORGOTTEN_EVERY_S, Calibrating
 from monitor.jobs.clockwork import Clockwork
 from monitor.jobs.explainer import Explainer
 from monitor.jobs.foresight import Foresight
 from monitor.jobs.nights import Nights
 from monitor.jobs.reporter import LOOK_EVERY_S, Reporter
+from monitor.jobs.trusting import Trusting
 from monitor.notify.board import AlarmBoard
 from monitor.notify.courier import Courier
 from monitor.notify.heartbeat import Heartbeat
@@ -99,6 +101,12 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         loop = IngestLoop(link, pipeline, clock)
         clockwork = Clockwork()
         clockwork.daily("forget", 3, 17, lambda: loop.ask(Pipeline.forget).result())
+        calibrating = Calibrating(database, readings, settings.calibration)
+        clockwork.every(
+            "salt boxes", FORGOTTEN_EVERY_S, lambda: calibrating.abandon_forgotten(clock())
+        )
+        trusting = Trusting(database, readings)
+        clockwork.daily("probe checks", 4, 11, lambda: trusting.look_at_all(clock()))
         if settings.report.channels:
             nights = Nights(database, readings, library)
             reporter = Reporter(database, nights, settings.report, clock, courier.wake)

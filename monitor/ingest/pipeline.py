@@ -7,14 +7,17 @@ changes only after a commit, so that a batch that could not be kept can be taken
 import datetime as dt
 import logging
 import sqlite3
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 
 from monitor.alarms.desk import AlarmDesk, Changes
+from monitor.alarms.hearing import ProbeKey
 from monitor.alarms.model import Alarm, Because
 from monitor.alarms.states import Event
 from monitor.alarms.suppression import MISTER
 from monitor.alarms.wording import wire
 from monitor.analysis.now import probe_now
+from monitor.errors import Conflict, NotFound
 from monitor.ingest import filing
 from monitor.ingest.intake import Switched, take_in
 from monitor.ingest.link import Message
@@ -32,13 +35,15 @@ from monitor.setup.settings import Settings
 from monitor.species.library import Library
 from monitor.store.readings import ReadingStore, SeriesKey
 from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.state import journal, outbox, setup
+from monitor.store.sqlite.state import calibrations, journal, outbox, setup
 from monitor.store.sqlite.state.setup import Place
 from monitor.times import DAY_MS
 
 log = logging.getLogger(__name__)
 
 NOTICES_KEPT_MS = 90 * DAY_MS
+CALIBRATION = "calibration"
+"""Who takes a probe out of service that is in a salt box."""
 FAULT = "fault"
 """Rejected because dewkeep itself failed on the message; the log tells where."""
 
@@ -86,6 +91,7 @@ class Pipeline:
                 closed=filing.lately_closed(connection, now_ms),
             )
             self._save(connection, changes, now_ms)
+        self._boxed = self._in_salt_box()
         self._owner: dict[int, tuple[str, str]] = {}
         self._judging = self._learn_series()
         self._memory = Memory.recalled(readings.latest(), self._judging)
@@ -132,9 +138,11 @@ class Pipeline:
         self._readings.tidy(now_ms)
         with self._database.reading() as connection:
             changed = setup.revision(connection) != self._standing.revision
+            boxed = calibrations.boxed(connection)
         if changed or now_ms >= self._standing.until_ms:
             with self._database.transaction() as connection:
                 self._rebuild(connection, now_ms)
+        self._mind_salt_boxes(boxed, now_ms)
         self._act(self._desk.tick(now_ms, broker_connected=broker_connected), now_ms)
         if self._teller.by_time(self._database, self._desk.alarms, self._standing.places, now_ms):
             self._told()
@@ -254,12 +262,15 @@ class Pipeline:
         self._owner.clear()
         quantities: dict[int, Quantity] = {}
         corrections: dict[int, Correction] = {}
+        away: set[int] = set()
         for address, position in self._standing.roster.positions.items():
             for quantity, series in position.series.items():
                 self._owner[series] = address
                 quantities[series] = quantity
                 corrections[series] = position.probe.calibration.get(quantity, Correction())
-        return JudgeRules.compiled(quantities, corrections, self._settings.judge)
+                if address in self._boxed:
+                    away.add(series)
+        return JudgeRules.compiled(quantities, corrections, self._settings.judge, away)
 
     def _last_used(self) -> dict[SeriesKey, int]:
         """The time of each series' newest good reading: alarms were stepped up to there."""
@@ -277,6 +288,32 @@ class Pipeline:
             if len(good):
                 used[key] = int(good[-1])
         return used
+
+    def _mind_salt_boxes(self, boxed: Mapping[ProbeKey, int], now_ms: int) -> None:
+        """Take probes that went into a salt box out of service, and place back those that came out.
+
+        What they read there says nothing about the climate. Runs are begun and ended by any
+        process; a keeper who acts on the probe meanwhile is heeded.
+        """
+        if boxed.keys() == self._boxed:
+            return
+        ours = self._in_salt_box()
+        for place, probe in sorted(boxed.keys() - self._boxed):
+            with suppress(NotFound, Conflict):  # it is gone, or out of service already
+                why = f"in a salt box (calibration {boxed[place, probe]})"
+                self.remove_from_service(place, probe, CALIBRATION, why, now_ms)
+        for place, probe in sorted(ours & (self._boxed - boxed.keys())):
+            self.place_in_service(place, probe, CALIBRATION, now_ms)
+        self._boxed = set(boxed)
+        self._judging = self._learn_series()
+
+    def _in_salt_box(self) -> set[ProbeKey]:
+        """The probes that are out of service for their calibration."""
+        return {
+            (each.place, each.probe)
+            for each in self._desk.suppressions
+            if each.by == CALIBRATION and each.probe is not None
+        }
 
     def _act(self, changes: Changes, now_ms: int) -> None:
         if not changes:

@@ -3,7 +3,7 @@
 import numpy as np
 
 from monitor.analysis.courses import History
-from monitor.quality import FIRST_BAD
+from monitor.quality import FIRST_BAD, Reason
 from monitor.quantities import Quantity
 from monitor.setup.models import Probe
 from monitor.store.readings import ReadingStore, SeriesKey
@@ -22,7 +22,8 @@ def history_of(readings: ReadingStore, place: str, probe: Probe, until_ms: int) 
     at_ms, first, second = np.intersect1d(
         temperature.at_ms, humidity.at_ms, assume_unique=True, return_indices=True
     )
-    usable = np.maximum(temperature.reason[first], humidity.reason[second]) < FIRST_BAD
+    worst = np.maximum(temperature.reason[first], humidity.reason[second])
+    usable = (worst < FIRST_BAD) & (worst != Reason.AWAY)
     return History(
         at_ms[usable],
         temperature.value[first][usable],

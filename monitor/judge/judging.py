@@ -41,6 +41,7 @@ def judge(rules: Rules, memory: Memory, batch: Readings, now_ms: int) -> Verdict
     - A raw value no working sensor gives: kept as it came, LIMIT.
     - Any other value is calibrated; what then falls outside the limits is set to the limit.
     - A late reading is judged by these rules only; the others for STEP and FLAT too.
+    - What is left of a probe that is not in its place, or is FLAT there: AWAY.
     """
     ahead = batch.at_ms > now_ms + rules.future_ms
     at_ms = np.where(ahead, now_ms, batch.at_ms)
@@ -83,6 +84,8 @@ def judge(rules: Rules, memory: Memory, batch: Readings, now_ms: int) -> Verdict
             at_ms[sound], value[sound], rule.take(sound), sound_starts, theirs, rules
         )
         past.put(places, theirs)
+    # A salt box is there to stand still in.
+    reason[rule["away"] & np.isin(reason, (Reason.OK, Reason.FLAT))] = Reason.AWAY
     return Verdict(
         Readings(series, at_ms, value, reason), position, late, repeated, Lesson(known, past)
     )

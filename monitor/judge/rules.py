@@ -1,7 +1,7 @@
 """What is known of each series before its readings arrive, as one row for each series id."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any, Self
 
@@ -28,12 +28,13 @@ RULE = np.dtype(
         ("max_step", np.float64),
         ("flat_after_ms", np.int64),
         ("flat_below", np.float64),
+        ("away", np.bool_),
     ],
     align=True,
 )
 # A series nobody describes any more: nothing is corrected, nothing suspected. Its limits only keep
 # the difference of two values finite.
-_UNKNOWN = (1.0, 0.0, False, -1e300, 1e300, -1e300, 1e300, math.inf, NEVER_MS, math.inf)
+_UNKNOWN = (1.0, 0.0, False, -1e300, 1e300, -1e300, 1e300, math.inf, NEVER_MS, math.inf, False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,11 +56,16 @@ class Rules:
         quantities: Mapping[int, Quantity],
         corrections: Mapping[int, Correction],
         settings: JudgeSettings,
+        away: Collection[int] = (),
     ) -> Self:
-        """Rules for the series of ``quantities``, by series id; ids between may be missing."""
+        """Rules for the series of ``quantities``, by series id; ids between may be missing.
+
+        ``away``: series of probes that are not in their place just now.
+        """
         rows = np.full(max(quantities, default=-1) + 1, np.array(_UNKNOWN, RULE), RULE)
         for series, quantity in quantities.items():
-            rows[series] = _rule(quantity, corrections.get(series, Correction()), settings)
+            correction = corrections.get(series, Correction())
+            rows[series] = _rule(quantity, correction, settings, away=series in away)
         return cls(
             rows,
             round(settings.future_s * 1000),
@@ -68,7 +74,9 @@ class Rules:
         )
 
 
-def _rule(quantity: Quantity, correction: Correction, settings: JudgeSettings) -> tuple[Any, ...]:
+def _rule(
+    quantity: Quantity, correction: Correction, settings: JudgeSettings, *, away: bool
+) -> tuple[Any, ...]:
     trait = MEASURED[quantity]
     slack = settings.percent_slack if trait.unit in {"%RH", "%"} else 0.0
     flat = quantity in settings.flat_quantities
@@ -83,4 +91,5 @@ def _rule(quantity: Quantity, correction: Correction, settings: JudgeSettings) -
         settings.max_step.get(quantity, trait.max_step),
         round(settings.flat_after_h * HOUR_MS) if flat else NEVER_MS,
         settings.saturated_above if quantity is Quantity.HUMIDITY else math.inf,
+        away,
     )

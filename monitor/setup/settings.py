@@ -15,6 +15,7 @@ from monitor.documents.toml import parse, read_toml
 from monitor.errors import Problem, SettingsError
 from monitor.setup.address import BaseAddress, Host, MqttServer, Port, WebAddress
 from monitor.setup.alarming import AlarmSettings
+from monitor.setup.calibration import CalibrationSettings
 from monitor.setup.channels import Channel, mistakes
 from monitor.setup.environment import Variable, overlay, variables
 from monitor.setup.judging import JudgeSettings
@@ -61,6 +62,19 @@ class StoreSettings(Model):
     """Days that single readings are kept; averages of five minutes and longer stay for good."""
 
 
+class PhotoSettings(Model):
+    """Photos in the journal: kept in a folder beside the database."""
+
+    largest_mb: float = Field(default=20.0, gt=0, le=200)
+    """Largest file that is taken in, MB."""
+    most_megapixels: float = Field(default=50.0, gt=0, le=200)
+    """Largest JPEG that is taken in; PNG and WebP a quarter of it, as they take more memory."""
+    longest_side_px: int = Field(default=2560, ge=320, le=10_000)
+    """Longest side of what is kept; larger pictures are made smaller."""
+    most_per_entry: int = Field(default=12, ge=0, le=200)
+    """So many photos one entry may have; 0: no photos at all."""
+
+
 class SetupSettings(Model):
     """Where the set-up and a keeper's own species profiles come from."""
 
@@ -92,6 +106,8 @@ class Settings(Model):
     """The MQTT broker."""
     store: StoreSettings = StoreSettings()
     """Readings and state."""
+    photos: PhotoSettings = PhotoSettings()
+    """Photos in the journal."""
     setup: SetupSettings = SetupSettings()
     """The set-up."""
     source: tuple[Source, ...] = (Source(topic="dewkeep/{enclosure}/{probe}"),)
@@ -106,6 +122,8 @@ class Settings(Model):
     """When alarms are raised and over."""
     report: ReportSettings = ReportSettings()
     """The morning report."""
+    calibration: CalibrationSettings = CalibrationSettings()
+    """Probes in the salt box."""
 
     @model_validator(mode="after")
     def _channels_fit_together(self) -> Self:

@@ -12,7 +12,8 @@ from monitor.cli import main
 from tests.cli.conftest import CommandLine
 
 COMMANDS = (
-    *("backup", "check", "compatibility", "demo", "export", "handover", "import", "rehearse"),
+    *("backup", "calibrate", "check", "compatibility", "demo", "export", "handover", "import"),
+    *("probes", "rehearse"),
     *("restore", "serve", "settling", "setup", "token"),
 )
 

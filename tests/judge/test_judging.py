@@ -445,3 +445,19 @@ def test_every_reading_is_kept_or_counted(batches: list[list[Row]]) -> None:
                 assert value == rows[position][2]
             else:
                 assert trait.lowest <= value <= trait.highest
+
+
+def test_a_probe_that_is_away_says_nothing_about_the_climate() -> None:
+    """In a salt box a value may stand still for days; what no sensor gives is still bad."""
+    rules = Rules.compiled(
+        {0: Quantity.HUMIDITY, 1: Quantity.HUMIDITY}, {}, JudgeSettings(flat_readings=2), {0}
+    )
+    first_ms = NOW_MS - 12 * HOUR_MS
+    rows = [(series, first_ms + hour * HOUR_MS, 75.3) for series in (0, 1) for hour in range(10)]
+    rows += [(0, NOW_MS - HOUR_MS, 250.0), (0, NOW_MS + HOUR_MS, 75.3)]
+
+    found = judged(judge(rules, Memory(2), batch(rows), NOW_MS))
+
+    assert {reason for series, *_, reason in found[:10]} == {Reason.AWAY}
+    assert [reason for series, at_ms, _, reason in found if series == 0][-2:] == [LIMIT, FUTURE]
+    assert {reason for series, *_, reason in found if series == 1} == {OK, FLAT}

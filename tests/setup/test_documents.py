@@ -12,6 +12,7 @@ from pydantic.fields import FieldInfo
 
 from monitor.setup.address import MqttServer
 from monitor.setup.alarming import AlarmSettings
+from monitor.setup.calibration import CalibrationSettings
 from monitor.setup.channels import AnyChannel, Email, Mqtt, Push, Webhook
 from monitor.setup.file import load_setup
 from monitor.setup.judging import JudgeSettings
@@ -32,6 +33,7 @@ from monitor.setup.reporting import ReportSettings
 from monitor.setup.settings import (
     BrokerSettings,
     HeartbeatSettings,
+    PhotoSettings,
     ServerSettings,
     Settings,
     SetupSettings,
@@ -49,6 +51,7 @@ TABLES: list[tuple[str, str, type[BaseModel]]] = [
     ("setup.md", "### `[server]`", ServerSettings),
     ("setup.md", "### `[broker]`", BrokerSettings),
     ("setup.md", "### `[store]`", StoreSettings),
+    ("setup.md", "### `[photos]`", PhotoSettings),
     ("setup.md", "### `[setup]`", SetupSettings),
     ("setup.md", "### `[[source]]`", Source),
     ("setup.md", "### `[heartbeat]`", HeartbeatSettings),
@@ -62,6 +65,7 @@ TABLES: list[tuple[str, str, type[BaseModel]]] = [
     ("setup.md", "### `[judge]`", JudgeSettings),
     ("setup.md", "### `[alarms]`", AlarmSettings),
     ("setup.md", "### `[report]`", ReportSettings),
+    ("setup.md", "### `[calibration]`", CalibrationSettings),
     ("setup.md", "### `[[room]]`", Room),
     ("setup.md", "### `[[enclosure]]`", Enclosure),
     ("setup.md", "### `[[enclosure.probe]]` and `[[room.probe]]`", Probe),

@@ -8,6 +8,7 @@ from pathlib import Path
 from monitor.errors import Conflict, StoreError
 from monitor.store.sqlite.database import APPLICATION_ID, Database
 from monitor.store.sqlite.migrations import MIGRATIONS
+from monitor.store.sqlite.state import photos
 
 
 def back_up(database: Database, target: Path) -> int:
@@ -58,6 +59,20 @@ def restore(source: Path, target: Path) -> Path | None:
     shutil.copyfile(source, arriving)
     arriving.rename(target)
     return aside
+
+
+def names_in(copy: Path) -> set[str]:
+    """The names of the photos that a copy's journal shows; a copy of an older version has none."""
+    connection = sqlite3.connect(f"{copy.absolute().as_uri()}?mode=ro", uri=True)
+    try:
+        (version,) = connection.execute("PRAGMA user_version").fetchone()
+        if "photos" not in {migration.name for migration in MIGRATIONS[:version]}:
+            return set()
+        return photos.names(connection)
+    except sqlite3.Error as exc:
+        raise StoreError(f"{copy}: damaged or no database ({exc})") from exc
+    finally:
+        connection.close()
 
 
 def _check(source: Path) -> None:

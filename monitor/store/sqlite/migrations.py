@@ -23,4 +23,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration("explanations", state.EXPLANATIONS),
     Migration("delivery", state.DELIVERY),
     Migration("suppressions", state.SUPPRESSIONS),
+    Migration("calibration", state.CALIBRATION),
+    Migration("photos", state.PHOTOS),
+    Migration("trust", state.TRUST),
 )

@@ -5,6 +5,7 @@ import sqlite3
 from collections.abc import Collection
 from typing import NamedTuple
 
+from monitor.errors import NotFound
 from monitor.setup.journal import ENTRY, Entry, Misted, Source
 from monitor.store.sqlite.state.query import Query
 from monitor.times import HOUR_MS
@@ -86,6 +87,29 @@ def since(
     query.where("at_ms >= ?", since_ms)
     query.where("kind = ?", kind)
     return [_row(*row) for row in query.run(connection, "ORDER BY place, at_ms, id")]
+
+
+def get(connection: sqlite3.Connection, place: str, number: int) -> JournalRow:
+    """One entry of one place.
+
+    Raises:
+        NotFound: there is none.
+    """
+    query = Query(_SELECT)
+    query.where("id = ? AND place = ?", number, place)
+    for row in query.run(connection, ""):
+        return _row(*row)
+    raise NotFound(f"no entry {number} in the journal of {place!r}")
+
+
+def remove(connection: sqlite3.Connection, place: str, number: int) -> None:
+    """Take an entry out, and which photos it had.
+
+    Raises:
+        NotFound: there is none.
+    """
+    get(connection, place, number)
+    connection.execute("DELETE FROM journal WHERE id = ?", (number,))
 
 
 def mister_switched(

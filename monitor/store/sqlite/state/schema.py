@@ -134,3 +134,52 @@ DELIVERY = (
     ) STRICT, WITHOUT ROWID
     """,
 )
+
+CALIBRATION = (
+    """
+    CREATE TABLE calibration (
+        id INTEGER PRIMARY KEY,
+        place TEXT NOT NULL,
+        probe TEXT NOT NULL,
+        state TEXT NOT NULL CHECK (state IN ('running', 'finished', 'abandoned')),
+        started_ms INTEGER NOT NULL,
+        ended_ms INTEGER,
+        applied_ms INTEGER,
+        run TEXT NOT NULL,
+        certificate TEXT
+    ) STRICT
+    """,
+    "CREATE INDEX calibration_by_probe ON calibration (place, probe, id)",
+    # A probe can be in one box only.
+    """
+    CREATE UNIQUE INDEX calibration_running ON calibration (place, probe)
+    WHERE state = 'running'
+    """,
+)
+
+PHOTOS = (
+    """
+    CREATE TABLE photo (
+        id INTEGER PRIMARY KEY,
+        entry INTEGER NOT NULL REFERENCES journal (id) ON DELETE CASCADE,
+        hash TEXT NOT NULL,
+        width INTEGER NOT NULL,
+        height INTEGER NOT NULL,
+        bytes INTEGER NOT NULL,
+        created_ms INTEGER NOT NULL,
+        UNIQUE (entry, hash)
+    ) STRICT
+    """,
+    "CREATE INDEX photo_by_hash ON photo (hash)",
+)
+
+TRUST = (
+    # What the checks of a place's probes found last.
+    """
+    CREATE TABLE trust (
+        place TEXT PRIMARY KEY,
+        at_ms INTEGER NOT NULL,
+        body TEXT NOT NULL
+    ) STRICT, WITHOUT ROWID
+    """,
+)

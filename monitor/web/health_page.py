@@ -54,14 +54,14 @@ class Recent(NamedTuple):
 def health(request: Request, parts: GivenParts, _who: MayView) -> HTMLResponse:
     """All parts, those in trouble first."""
     found = [_broker(parts), _store(parts), _loop(parts), *_channels(parts), _live(parts)]
-    wrong = sum(each.shape is Shape.ABOVE for each in found)
+    wrong = sum(each.shape is Shape.MISSED for each in found)
     counts = parts.rejects.counts()
     return page(
         request,
         "health.html",
         here="health",
         headline=words.WELL if not wrong else words.UNWELL.format(wrong),
-        found=sorted(found, key=lambda each: each.shape is not Shape.ABOVE),
+        found=sorted(found, key=lambda each: each.shape is not Shape.MISSED),
         rejected=[
             Rejected(reason, count, *_explained(reason))
             for reason, count in sorted(counts.items(), key=lambda each: -each[1])
@@ -147,7 +147,7 @@ def _live(parts: Parts) -> Part:
 
 
 def _well(*, fine: bool) -> Shape:
-    return Shape.INSIDE if fine else Shape.ABOVE
+    return Shape.INSIDE if fine else Shape.MISSED
 
 
 def _explained(reason: str) -> tuple[str, str]:

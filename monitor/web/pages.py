@@ -20,6 +20,8 @@ from monitor.web import (
     handover,
     health_page,
     journal_page,
+    probes_page,
+    settling_page,
     setup_page,
     sign_in,
     species_page,
@@ -41,7 +43,7 @@ missing = APIRouter(route_class=Page, include_in_schema=False)
 """Comes last: whatever nothing else answers."""
 
 MODULES = (
-    *(sign_in, climate, alarm_page, journal_page),
+    *(sign_in, climate, settling_page, probes_page, alarm_page, journal_page),
     *(species_page, setup_page, health_page, handover),
 )
 FOR_A_YEAR = "public, max-age=31536000, immutable"

@@ -47,7 +47,7 @@ def tight(text: str) -> str:
 def said(context: Context, sentence: str) -> str:
     """A sentence of ours in the units of whoever looks, its numbers kept with their units."""
     units: Units = context["viewer"].units
-    return tight(units.told(sentence))
+    return tight(units.told(words.plain(sentence)))
 
 
 _environment = Environment(

@@ -5,6 +5,7 @@ The sentence of an alarm comes from ``monitor.alarms.wording``, that of a qualit
 """
 
 import datetime as dt
+import re
 from collections.abc import Sequence
 
 from monitor.alarms.model import Because, Condition
@@ -27,6 +28,8 @@ SECTIONS = {
 PARTS = {
     "climate": ("", "Climate"),
     "journal": ("/journal", "Journal"),
+    "settling": ("/settling", "Settling"),
+    "probes": ("/probes", "Probes"),
     "handover": ("/handover", "Hand-over sheet"),
 }
 """What there is to see of one enclosure: the end of its address, and its name, by key."""
@@ -129,6 +132,44 @@ STEP_READING = "The first reading has come."
 NOT_SURE = "tick the box beside the button first: taking a place out ends the watch over it"
 FITTING = "Fits those chosen best"
 RANGE_NAMES = {"day": "{} by day", "night": "{} by night", "critical": "{}, never beyond"}
+
+VERDICTS = {
+    "collecting": "Too few readings yet to judge it",
+    "unsettled": "Not settled: something is in its way",
+    "settling": "Settling: only time, or a look, is missing",
+    "settled": "Settled",
+}
+RESULTS = {"pass": "met", "fail": "not met", "unknown": "cannot be said yet"}
+EARLIEST = "If things go on as they do, it could be settled on {} at the earliest."
+NOT_BEFORE = "Not before {}."
+CRITERIA = {
+    "age": "Age",
+    "coverage": "Readings enough",
+    "time_in_range_day": "In range by day",
+    "time_in_range_night": "In range by night",
+    "evenness": "No drift",
+    "still_to_come": "No drift still to come",
+    "daily_cycle": "A steady daily course",
+    "recovery": "Comes back after a misting",
+    "stagnation": "Air that moves",
+    "dry_out": "Dries daily",
+    "mould": "The first mould has come and gone",
+    "springtails": "Springtails alive",
+    "isopods": "Isopods alive",
+    "plants": "Plants hold",
+}
+NO_MOULD_LOOKS = "Nobody has looked for mould in this time."
+NEVER_MOULD = "No mould at any of {} looks in this time."
+MOULD_WENT = "At its worst {} ({}); at the last look {} ({})."
+
+EVERY = "Every {} s, on"
+NEVER_CALIBRATED = "Never calibrated here: its error is what its maker says, or more."
+CALIBRATED = "Calibrated on {}; due again on {}."
+DUE_SOON = "Calibrated on {}; due soon, on {}."
+OVERDUE = "Calibrated on {}; it was due again on {}."
+CORRECTION = "Its {} is corrected: {} times the reading, {}."
+PROBES_DOUBTED = "{}: look after it."
+PROBES_BELIEVED = "Nothing speaks against the {} probes."
 
 COURSE = "{}, {}"
 FROM_TO = "{} to {}"
@@ -350,6 +391,16 @@ def duration(minutes: int) -> str:
     if not hours:
         return f"{rest} min"
     return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+_IN_BRACKETS = re.compile(r"\[(-?[\d.]+), (-?[\d.]+)\] (Cel|%RH)")
+_UNITS = {"Cel": "°C", "%RH": "%"}
+
+
+def plain(text: str) -> str:
+    """A sentence of an assessment with ranges and units as the pages write them."""
+    text = _IN_BRACKETS.sub(lambda found: RANGE.format(found[1], found[2], _UNITS[found[3]]), text)
+    return text.replace(" %RH", " %").replace(" Cel", " °C")
 
 
 def sentence(things: Sequence[str]) -> str:

@@ -20,6 +20,8 @@ PAGES = (
     "/",
     "/enclosures/cork-cube",
     "/enclosures/cork-cube?quantity=temperature&from=1700000000000&to=1900000000000",
+    "/enclosures/cork-cube/settling",
+    "/enclosures/cork-cube/probes",
     "/alarms",
     "/journal",
     "/enclosures/cork-cube/journal",

@@ -22,7 +22,7 @@ def test_what_is_wrong_stands_first(make_show: MakeShow) -> None:
     page = show.get("/health").text
     assert "<h1>1 of its parts cannot do their work.</h1>" in page
     assert page.index("Not connected (refused at 127.0.0.1:1883)") < page.index("Readings are")
-    assert '<div class="above"><dt><svg' in page
+    assert '<div class="missed"><dt><svg' in page
 
 
 def test_rejections_are_counted_and_explained(make_show: MakeShow) -> None:

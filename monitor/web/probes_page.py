@@ -12,7 +12,7 @@ from monitor.api.access import MayOperate, MayView
 from monitor.api.parts import GivenParts, Parts
 from monitor.ingest import filing
 from monitor.jobs.trusting import Trusting
-from monitor.setup.models import Enclosure, Probe, Setup
+from monitor.setup.models import Probe, Setup
 from monitor.times import parse_rfc3339
 from monitor.web import words
 from monitor.web.climate import enclosure_of, top_down
@@ -93,7 +93,7 @@ def probes(request: Request, enclosure: str, parts: GivenParts, _who: MayView) -
         here="probes",
         place=Place(place.id, place.name),
         rows=rows,
-        headline=_headline(place, rows),
+        headline=_headline(rows),
     )
 
 
@@ -147,10 +147,10 @@ def _corrections(probe: Probe) -> list[str]:
     ]
 
 
-def _headline(place: Enclosure, rows: Sequence[Row]) -> str:
+def _headline(rows: Sequence[Row]) -> str:
     doubted = [row.name for row in rows if row.advice]
     if not rows:
         return words.NO_PROBE_TITLE
     if doubted:
         return words.PROBES_DOUBTED.format(words.capital(words.listed(doubted)))
-    return words.PROBES_BELIEVED.format(len(place.probe))
+    return words.PROBES_BELIEVED

@@ -169,7 +169,7 @@ DUE_SOON = "Calibrated on {}; due soon, on {}."
 OVERDUE = "Calibrated on {}; it was due again on {}."
 CORRECTION = "Its {} is corrected: {} times the reading, {}."
 PROBES_DOUBTED = "{}: look after it."
-PROBES_BELIEVED = "Nothing speaks against the {} probes."
+PROBES_BELIEVED = "Nothing speaks against any probe."
 
 COURSE = "{}, {}"
 FROM_TO = "{} to {}"

@@ -31,6 +31,7 @@ PARTS = {
     "settling": ("/settling", "Settling"),
     "probes": ("/probes", "Probes"),
     "handover": ("/handover", "Hand-over sheet"),
+    "report": ("/settling/report", "Settling report"),
 }
 """What there is to see of one enclosure: the end of its address, and its name, by key."""
 VIEW, SIGN_IN, SIGN_OUT = "Units and colours", "Sign in", "Sign out"
@@ -236,6 +237,7 @@ BEYOND = {
 FAR = "far {}"
 """Beyond a critical limit."""
 SILENT = "silent"
+RELAPSED = "no longer settled"
 IN_RANGE = "in range"
 NO_RANGE = "no range now"
 IN_DOUBT = "in doubt: {}"
@@ -328,6 +330,8 @@ _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday",
 
 def condition(quantity: Quantity | None, what: Condition) -> str:
     """What is the matter, in two or three words."""
+    if what is Condition.RELAPSE:
+        return RELAPSED
     if quantity is None:
         return NO_LINK if what is Condition.BROKER else SILENT
     low, high = BEYOND[quantity]

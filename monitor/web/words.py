@@ -205,6 +205,7 @@ WRITTEN = ("misted", "fed", "moult", "maintenance", "animal_in", "note")
 """What the form offers."""
 SOURCES = {"mister": "by the mister", "import": "imported"}
 MISTED_OFTEN = "Misted {} times, {:.0f} s in all"
+PHOTO = "Photo: {}, {}"
 WROTE = "written down"
 NOT_WRITTEN = "Nothing was written down yet: see what is marked below."
 WRONG_ENTRY = {

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from PIL import Image
 from selenium import webdriver
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
@@ -214,4 +215,21 @@ def test_a_stranger_shows_as_it_comes(
     assert script(browser, "window.sameDocument")
     browser.find_element(By.LINK_TEXT, link).click()
     assert browser.find_element(By.ID, "probe-1-id").get_attribute("value") == "floor"
+    assert console(browser) == []
+
+
+def test_a_photo_is_sent_from_the_page(
+    daemon: RunningDaemon, browser: webdriver.Chrome, tmp_path: Path
+) -> None:
+    """One tap writes the entry; a photo that is chosen then stands with it."""
+    picture = tmp_path / "moult.png"
+    Image.new("RGB", (640, 480), "olive").save(picture)
+    browser.get(f"http://127.0.0.1:{daemon.http_port}/enclosures/cork-cube/journal")
+    browser.find_element(By.CSS_SELECTOR, "button[value=moult]").click()
+    eventually(lambda: "written down" in browser.page_source, "the entry")
+    browser.find_element(By.CSS_SELECTOR, "input[type=file]").send_keys(str(picture))
+    eventually(
+        lambda: script(browser, "document.querySelector('.photos img')?.naturalWidth"),
+        "the small picture",
+    )
     assert console(browser) == []

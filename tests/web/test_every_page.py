@@ -33,7 +33,7 @@ PAGES = (
     "/species/pogona-vitticeps",
     "/setup",
     "/setup/enclosures/cork-cube",
-    "/setup/enclosures/new",
+    "/setup/enclosures/-new",
     "/setup/rooms/back-room",
     "/health",
     "/viewer",

@@ -16,10 +16,12 @@ from monitor.setup.calibration import CalibrationSettings
 from monitor.setup.channels import AnyChannel, Email, Mqtt, Push, Webhook
 from monitor.setup.file import load_setup
 from monitor.setup.judging import JudgeSettings
+from monitor.setup.log import LogSettings
 from monitor.setup.models import (
     Correction,
     Enclosure,
     Inhabitant,
+    Mister,
     Probe,
     Room,
     RoomProbe,
@@ -58,6 +60,7 @@ TABLES: list[tuple[str, str, type[BaseModel]]] = [
     ("setup.md", "### `[setup]`", SetupSettings),
     ("setup.md", "### `[[source]]`", Source),
     ("setup.md", "### `[heartbeat]`", HeartbeatSettings),
+    ("setup.md", "### `[log]`", LogSettings),
     ("channels.md", "### Keys of every channel", AnyChannel),
     ("channels.md", "### Quiet hours", QuietHours),
     ("channels.md", "## The webhook", Webhook),
@@ -77,6 +80,7 @@ TABLES: list[tuple[str, str, type[BaseModel]]] = [
     ("setup.md", "### `[[enclosure.inhabitant]]`", Inhabitant),
     ("setup.md", "### `[enclosure.range.ZONE]`", ZoneRange),
     ("setup.md", "Each of them may have:", Spans),
+    ("setup.md", "### `[enclosure.mister]`", Mister),
     ("species.md", "### Profile", Profile),
     ("species.md", "### `[[range]]`", CitedRange),
     ("species.md", "### `[[season]]`", Season),

@@ -136,8 +136,8 @@ def climate(
         day_map=_map(parts, place, chosen, looked.quantity, units),
         probe=chosen,
         probes=[
-            Choice(_name(place, each), f"{looked.address()}&probe={each.id}", each == chosen)
-            for each in _top_down(place)
+            Choice(named(place, each), f"{looked.address()}&probe={each.id}", each == chosen)
+            for each in top_down(place)
             if heard.get(each.id)
         ],
     )
@@ -217,7 +217,7 @@ def _course(
     records = [
         Record(
             probe,
-            _name(place, probe),
+            named(place, probe),
             parts.readings.buckets(
                 SeriesKey(place.id, probe.id, quantity), start_ms, end_ms, POINTS
             ),
@@ -231,7 +231,7 @@ def _course(
                 by_night=looked.by_night,
             ),
         )
-        for probe in _top_down(place)
+        for probe in top_down(place)
         if quantity in heard[probe.id]
     ]
     x = linear(start_ms, end_ms, 0, 100)
@@ -300,7 +300,7 @@ def _chosen(
     place: Enclosure, heard: dict[str, set[Quantity]], quantity: Quantity, asked: str | None
 ) -> Probe | None:
     """The probe that the plane and the map show: the one asked for, else the topmost that can."""
-    able = [each for each in _top_down(place) if quantity in heard[each.id]]
+    able = [each for each in top_down(place) if quantity in heard[each.id]]
     return next((each for each in able if each.id == asked), able[0] if able else None)
 
 
@@ -350,11 +350,13 @@ def _today(place: Enclosure, now_ms: int) -> dt.date:
     return dt.datetime.fromtimestamp(now_ms / 1000, place.zone_info).date()
 
 
-def _top_down(place: Enclosure) -> Sequence[Probe]:
+def top_down(place: Enclosure) -> Sequence[Probe]:
+    """Its probes in the order of its layers."""
     return sorted(place.probe, key=lambda probe: words.TOP_DOWN.index(probe.zone))
 
 
-def _name(place: Enclosure, probe: Probe) -> str:
+def named(place: Enclosure, probe: Probe) -> str:
+    """What a probe is called: its zone, and its id where that is not enough."""
     name = words.ZONES[probe.zone]
     several = sum(each.zone is probe.zone for each in place.probe) > 1
     return words.ONE_OF.format(name, probe.id) if several else name

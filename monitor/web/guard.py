@@ -1,5 +1,6 @@
 """What a browser may do with the pages, and what it is shown when something is refused."""
 
+import logging
 from collections.abc import Callable, Coroutine
 from typing import Any
 
@@ -10,8 +11,11 @@ from starlette.exceptions import HTTPException as AnyHTTPException
 
 from monitor.api.problems import told
 from monitor.errors import DewkeepError
+from monitor.web import words
 from monitor.web.shell import page
 from monitor.web.viewer import keep_visit
+
+log = logging.getLogger(__name__)
 
 POLICY = "; ".join(
     (
@@ -53,6 +57,9 @@ class Page(APIRoute):
                 response = refusal(request, UNPROCESSABLE, says)
             except DewkeepError as exc:
                 response = refusal(request, *told(exc))
+            except Exception:
+                log.exception("a page failed")
+                response = refusal(request, 500, words.MISTAKE)
             for name, value in HEADERS.items():
                 response.headers.setdefault(name, value)
             keep_visit(request, response)

@@ -25,6 +25,8 @@ class Shape(StrEnum):
     ABOVE = "above"
     UNSURE = "unsure"
     """Old, doubtful, or without a range."""
+    MISSED = "missed"
+    """Not as it must be; said of anything but a value."""
 
 
 class Bar(NamedTuple):

@@ -14,7 +14,19 @@ from monitor.errors import Conflict, NotFound
 from monitor.ingest.pipeline import Pipeline
 from monitor.setup.models import Enclosure
 from monitor.store.sqlite.state import sessions, setup
-from monitor.web import alarm_page, climate, handover, settling_report, sign_in
+from monitor.web import (
+    alarm_page,
+    climate,
+    handover,
+    health_page,
+    journal_page,
+    probes_page,
+    settling_page,
+    settling_report,
+    setup_page,
+    sign_in,
+    species_page,
+)
 from monitor.web.enclosure import scene_of
 from monitor.web.forms import FORM_KEY
 from monitor.web.guard import Page, refusal
@@ -31,7 +43,10 @@ router = APIRouter(route_class=Page, include_in_schema=False)
 missing = APIRouter(route_class=Page, include_in_schema=False)
 """Comes last: whatever nothing else answers."""
 
-MODULES = (sign_in, climate, alarm_page, handover, settling_report)
+MODULES = (
+    *(sign_in, climate, settling_page, probes_page, alarm_page, journal_page),
+    *(species_page, setup_page, health_page, handover, settling_report),
+)
 FOR_A_YEAR = "public, max-age=31536000, immutable"
 FOR_A_YEAR_HERE = "private, max-age=31536000, immutable"
 

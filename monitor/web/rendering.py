@@ -47,7 +47,7 @@ def tight(text: str) -> str:
 def said(context: Context, sentence: str) -> str:
     """A sentence of ours in the units of whoever looks, its numbers kept with their units."""
     units: Units = context["viewer"].units
-    return tight(units.told(sentence))
+    return tight(units.told(words.plain(sentence)))
 
 
 _environment = Environment(
@@ -65,5 +65,5 @@ _environment.filters["said"] = said
 
 
 def render(template: str, **shown: object) -> str:
-    """A page; every name in it is escaped. ``shown`` has a ``viewer``, whose units count."""
+    """A page, every name in it escaped; the filter ``said`` needs a ``viewer`` in ``shown``."""
     return _environment.get_template(template).render(shown)

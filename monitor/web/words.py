@@ -5,26 +5,37 @@ The sentence of an alarm comes from ``monitor.alarms.wording``, that of a qualit
 """
 
 import datetime as dt
+import re
 from collections.abc import Sequence
 
 from monitor.alarms.model import Because, Condition
 from monitor.quantities import DERIVED_UNITS, Quantity
-from monitor.setup.models import Zone
+from monitor.setup.models import Span, Zone
+from monitor.species.profile import Kind, When
 from monitor.store.sqlite.state.tokens import Scope
-from monitor.times import day_in_words
+from monitor.times import MINUTE_MS, day_in_words
+from monitor.web.units import Units
 
 SECTIONS = {
     "room": ("", "Room"),
     "alarms": ("alarms", "Alarms"),
+    "journal": ("journal", "Journal"),
+    "species": ("species", "Species"),
+    "setup": ("setup", "Set-up"),
+    "health": ("health", "Health"),
 }
 """What the navigation leads to: address and name by key."""
 PARTS = {
     "climate": ("", "Climate"),
+    "journal": ("/journal", "Journal"),
+    "settling": ("/settling", "Settling"),
+    "probes": ("/probes", "Probes"),
     "handover": ("/handover", "Hand-over sheet"),
-    "settling": ("/settling/report", "Settling report"),
+    "report": ("/settling/report", "Settling report"),
 }
 """What there is to see of one enclosure: the end of its address, and its name, by key."""
 VIEW, SIGN_IN, SIGN_OUT = "Units and colours", "Sign in", "Sign out"
+MISTAKE = "dewkeep made a mistake; its log tells more"
 SKIP, NAVIGATION = "Skip to what this page says", "Pages"
 SIGNED_IN = "Signed in as {}, {}."
 MAY = {Scope.VIEW: "to look", Scope.OPERATE: "to look and act"}
@@ -72,6 +83,95 @@ COURSES = {
 """All quantities, in the order in which their courses are offered."""
 DERIVED = tuple(DERIVED_UNITS)
 
+WELL = "All is well with dewkeep itself."
+UNWELL = "{} of its parts cannot do their work."
+BROKER, STORE, LOOP, LIVE = "Broker", "Store", "Ingest", "Live pages"
+CHANNEL, CHANNELS = "Channel {}", "Channels"
+CONNECTED = "Connected since {}."
+CUT_OFF = "Not connected ({}) since {}."
+RECEIVED = "{} messages received."
+STORING = "Readings are stored as they come."
+STORED = "The database takes {} MB."
+RUNNING = "Running."
+HELD_BACK = "{} messages are held back until they can be stored."
+REPEATED = "{} readings came again and were left out."
+MISTAKES = "dewkeep itself failed on {} messages; the log tells where."
+DELIVERING = "Delivering."
+NO_CHANNEL = "Its loop has stopped; restart dewkeep."
+NO_CHANNELS = "None is set up: alarms show on these pages only. Add a [[channel]] to the settings."
+WAITING = "{} notices wait, the oldest for {}."
+GIVEN_UP = "{} were given up after a day of trying."
+LAST_ERROR = "Last trouble: {}"
+LISTENERS = "{} listening now."
+DROPPED = "{} events were dropped for slow ones."
+LATE_MS = 10 * MINUTE_MS
+"""A notice that waits longer is a trouble of its channel."""
+REJECTED = {
+    "unknown": (
+        "it comes from a probe or device that is in no set-up",
+        "set the probe up, or name the device in the source's devices",
+    ),
+    "fault": ("dewkeep itself failed on it", "report it, with the lines of the log around it"),
+}
+"""Reasons beside those of payloads: what was wrong, and what to do."""
+
+SPECIES_KINDS = {Kind.ANIMAL: "Animals", Kind.PLANT: "Plants", Kind.CREW: "Clean-up crew"}
+KIND = {Kind.ANIMAL: "Animal", Kind.PLANT: "Plant", Kind.CREW: "Clean-up crew"}
+GRADES = {"preferred": "preferred", "tolerated": "tolerated", "critical": "never beyond"}
+ALL_YEAR = "All year"
+SEASON = "{}: {}"
+ALL_AIR = "all air"
+WHERE_AND_WHEN = {None: "{}", When.DAY: "{}, by day", When.NIGHT: "{}, by night"}
+DRYING = "Below {:g} % for {:g} hours a day ({})."
+SIZE = "{:g} mm ({})"
+GROUND, MOULT, FOOD = "Ground", "Moult", "Food"
+
+STEP_BROKER = "dewkeep is connected to the broker."
+STEP_ENCLOSURE = "An enclosure is set up."
+STEP_PROBE = "It has a probe."
+STEP_READING = "The first reading has come."
+NOT_SURE = "tick the box beside the button first: taking a place out ends the watch over it"
+FITTING = "Fits those chosen best"
+RANGE_NAMES = {"day": "{} by day", "night": "{} by night", "critical": "{}, never beyond"}
+
+VERDICTS = {
+    "collecting": "Too few readings yet to judge it",
+    "unsettled": "Not settled: something is in its way",
+    "settling": "Settling: only time, or a look, is missing",
+    "settled": "Settled",
+}
+RESULTS = {"pass": "met", "fail": "not met", "unknown": "cannot be said yet"}
+EARLIEST = "If things go on as they do, it could be settled on {} at the earliest."
+NOT_BEFORE = "Not before {}."
+CRITERIA = {
+    "age": "Age",
+    "coverage": "Readings enough",
+    "time_in_range_day": "In range by day",
+    "time_in_range_night": "In range by night",
+    "evenness": "No drift",
+    "still_to_come": "No drift still to come",
+    "daily_cycle": "A steady daily course",
+    "recovery": "Comes back after a misting",
+    "stagnation": "Air that moves",
+    "dry_out": "Dries daily",
+    "mould": "The first mould has come and gone",
+    "springtails": "Springtails alive",
+    "isopods": "Isopods alive",
+    "plants": "Plants hold",
+}
+NO_MOULD_LOOKS = "Nobody has looked for mould in this time."
+NEVER_MOULD = "No mould at any of {} looks in this time."
+MOULD_WENT = "At its worst {} ({}); at the last look {} ({})."
+
+EVERY = "Every {} s, on"
+NEVER_CALIBRATED = "Never calibrated here: its error is what its maker says, or more."
+CALIBRATED = "Calibrated on {}; due again on {}."
+DUE_SOON = "Calibrated on {}; due soon, on {}."
+OVERDUE = "Calibrated on {}; it was due again on {}."
+CORRECTION = "Its {} is corrected: {} times the reading, {}."
+PROBES_DOUBTED = "{}: look after it."
+PROBES_BELIEVED = "Nothing speaks against any probe."
+
 COURSE = "{}, {}"
 FROM_TO = "{} to {}"
 SPANS = {
@@ -98,6 +198,25 @@ KINDS = {
 }
 RARE_KINDS = tuple(kind for kind in KINDS if kind not in ("misted", "fed"))
 """What is still marked where weeks are shown."""
+KEPT_KINDS = tuple(kind for kind in KINDS if kind != "misted")
+"""What the journal of all enclosures shows: mistings would drown the rest."""
+QUICK = ("misted", "fed", "maintenance", "moult")
+"""What one tap writes down."""
+WRITTEN = ("misted", "fed", "moult", "maintenance", "animal_in", "note")
+"""What the form offers."""
+SOURCES = {"mister": "by the mister", "import": "imported"}
+MISTED_OFTEN = "Misted {} times, {:.0f} s in all"
+PHOTO = "Photo: {}, {}"
+WROTE = "written down"
+NOT_WRITTEN = "Nothing was written down yet: see what is marked below."
+WRONG_ENTRY = {
+    "kind": "Choose what happened.",
+    "at": "Write a date and a time, such as 2026-11-25T14:05, of this century.",
+    "seconds": "Write how many seconds, a number from 0 to 86400; or nothing.",
+    "mould_cover": "Choose 0 to 5.",
+    "plants": "Choose how the plants stand.",
+    "note": "Say something: choose what you saw, or write a note of up to 4000 letters.",
+}
 MOULD = (
     "no mould",
     "a speck of mould",
@@ -204,6 +323,13 @@ MOST_NAMES = 4
 """How many places the first sentence names; it must stay one."""
 
 
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
+_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
+
 def condition(quantity: Quantity | None, what: Condition) -> str:
     """What is the matter, in two or three words."""
     if what is Condition.RELAPSE:
@@ -228,7 +354,9 @@ def capital(text: str) -> str:
 
 
 def listed(things: Sequence[str]) -> str:
-    """Things in a sentence: "a", "a and b", "a, b and c"."""
+    """Things in a sentence: "a", "a and b", "a, b and c"; nothing of nothing."""
+    if not things:
+        return ""
     *most, last = things
     return f"{', '.join(most)} and {last}" if most else last
 
@@ -271,9 +399,30 @@ def duration(minutes: int) -> str:
     return f"{hours} h {rest} min" if rest else f"{hours} h"
 
 
+_IN_BRACKETS = re.compile(r"\[(-?[\d.]+), (-?[\d.]+)\] (Cel|%RH)")
+_UNITS = {"Cel": "°C", "%RH": "%"}
+
+
+def plain(text: str) -> str:
+    """A sentence of an assessment with ranges and units as the pages write them."""
+    text = _IN_BRACKETS.sub(lambda found: RANGE.format(found[1], found[2], _UNITS[found[3]]), text)
+    return text.replace(" %RH", " %").replace(" Cel", " °C")
+
+
 def sentence(things: Sequence[str]) -> str:
     """Things as a short sentence of their own."""
     return capital(listed(things))
+
+
+def months(numbers: Sequence[int]) -> str:
+    """Months by name, 1 being January."""
+    return listed([_MONTHS[number - 1] for number in numbers])
+
+
+def span_in(units: Units, quantity: Quantity, span: Span) -> str:
+    """A range in the viewer's units."""
+    shown = units.span(quantity, span)
+    return RANGE.format(f"{shown.low:g}", f"{shown.high:g}", units.sign(quantity))
 
 
 def share(part: float) -> str:
@@ -281,6 +430,11 @@ def share(part: float) -> str:
     if part in (0.0, 1.0):
         return "all of the time" if part else "at no time"
     return f"{min(max(round(100 * part), 1), 99)} % of the time"
+
+
+def day(date: dt.date) -> str:
+    """A day with its weekday and year."""
+    return f"{_WEEKDAYS[date.weekday()]}, {day_in_words(date)} {date.year}"
 
 
 def moment(when: dt.datetime, beside: dt.datetime | None) -> str:

@@ -1,8 +1,12 @@
 """The room page in a real Chromium, as narrow as the narrowest phone."""
 
+import logging
 import time
+from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
+from PIL import Image
 from selenium import webdriver
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
@@ -17,7 +21,21 @@ from tests.web.chromium import NARROWEST_PX, console, script
 
 pytestmark = pytest.mark.slow
 
+log = logging.getLogger(__name__)
+
+LEAST_TAP_PX = 44
+"""What a thumb hits (WCAG 2.2, 2.5.5)."""
 TOPIC = "dewkeep/cork-cube/canopy"
+
+
+@pytest.fixture
+def empty_daemon(tmp_path: Path, mosquitto: Mosquitto) -> Iterator[RunningDaemon]:
+    """A daemon without anything set up, whose alarms wait a second only."""
+    quick = "\n[alarms]\non_delay_s = 1\noff_delay_s = 1\n"
+    running = RunningDaemon(tmp_path, mosquitto.port, setup="", more=quick).start()
+    running.wait_ready()
+    yield running
+    running.close()
 
 
 def test_an_alarm_appears_by_itself_and_is_seen_by_keyboard(
@@ -125,4 +143,93 @@ def test_one_looks_closer_by_drawing_and_by_keys(
     ActionChains(browser).send_keys(Keys.HOME).perform()
     eventually(lambda: span()[1] >= last, "back to now")
     assert script(browser, "document.activeElement.className") == "field-of-time"
+    assert console(browser) == []
+
+
+def test_from_the_form_to_the_first_reading_to_the_tap(
+    empty_daemon: RunningDaemon, mosquitto: Mosquitto, browser: webdriver.Chrome
+) -> None:
+    """Set up in the browser, heard over MQTT, alarmed without a reload, and seen by a tap."""
+    address = f"http://127.0.0.1:{empty_daemon.http_port}"
+    browser.get(f"{address}/setup")
+    browser.find_element(By.LINK_TEXT, "Add an enclosure").click()
+    for name, text in (("name", "Moss jar"), ("id", "moss-jar"), ("probe-0-id", "floor")):
+        browser.find_element(By.ID, name).send_keys(text)
+    browser.find_element(By.CSS_SELECTOR, "p > button[value=save]").click()
+    eventually(lambda: browser.current_url == f"{address}/enclosures/moss-jar", "its page")
+    browser.find_element(By.LINK_TEXT, "Moss jar").click()
+    browser.get(f"{address}/setup/enclosures/moss-jar")
+    browser.find_element(By.CSS_SELECTOR, "details.ranges summary").click()
+    for when in ("day", "night"):
+        for end, text in (("low", "60"), ("high", "90")):
+            name = f"range-floor-{when}-humidity-{end}"
+            browser.find_element(By.NAME, name).send_keys(text)
+    browser.find_element(By.CSS_SELECTOR, "p > button[value=save]").click()
+    eventually(lambda: browser.current_url == f"{address}/enclosures/moss-jar", "its page")
+
+    browser.get(address)
+    script(browser, "window.sameDocument = true")
+    script(
+        browser,
+        "new MutationObserver(() => { if (document.title.includes('needs a hand'))"
+        " window.shownAt ??= Date.now(); })"
+        ".observe(document, {childList: true, subtree: true, characterData: true})",
+    )
+    eventually(lambda: empty_daemon.get("/health")["live"]["listeners"], "the page listening")
+    start = int(time.time()) - 3600
+    with Publisher(mosquitto.port) as probe:
+        probe.send_all(
+            ("dewkeep/moss-jar/floor", senml(start + 30 * n, 23.0, 45.0 + n % 3))
+            for n in range(120)
+        )
+    eventually(lambda: empty_daemon.get("/alarms"), "the alarm")
+    raised_ms = 1000 * time.time()
+    eventually(lambda: script(browser, "window.shownAt"), "the alarm on the page", within_s=10)
+    log.info("shown %.0f ms after the API had it", script(browser, "window.shownAt") - raised_ms)
+    assert script(browser, "window.sameDocument")
+
+    button = browser.find_element(By.CSS_SELECTOR, "#moss-jar button")
+    browser.execute_script("arguments[0].scrollIntoView()", button)
+    box = button.rect
+    assert min(box["height"], box["width"]) >= LEAST_TAP_PX
+    middle = {"x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2}
+    middle["y"] -= script(browser, "window.scrollY")
+    for kind, points in (("touchStart", [middle]), ("touchEnd", [])):
+        touch = {"type": kind, "touchPoints": points}
+        browser.execute_cdp_cmd("Input.dispatchTouchEvent", touch)
+    eventually(lambda: "Seen at" in browser.page_source, "the alarm seen")
+    assert empty_daemon.get("/alarms")[0]["state"] == "acknowledged"
+    assert console(browser) == []
+
+
+def test_a_stranger_shows_as_it_comes(
+    daemon: RunningDaemon, mosquitto: Mosquitto, browser: webdriver.Chrome
+) -> None:
+    """A topic that nobody is set up for appears on the set-up page by itself, with what to do."""
+    browser.get(f"http://127.0.0.1:{daemon.http_port}/setup")
+    script(browser, "window.sameDocument = true")
+    with Publisher(mosquitto.port) as probe:
+        probe.send_all([("dewkeep/cork-cube/floor", senml(int(time.time()), 21.0, 85.0))])
+    link = "This is a probe of cork-cube"
+    eventually(lambda: browser.find_elements(By.LINK_TEXT, link), "the stranger")
+    assert script(browser, "window.sameDocument")
+    browser.find_element(By.LINK_TEXT, link).click()
+    assert browser.find_element(By.ID, "probe-1-id").get_attribute("value") == "floor"
+    assert console(browser) == []
+
+
+def test_a_photo_is_sent_from_the_page(
+    daemon: RunningDaemon, browser: webdriver.Chrome, tmp_path: Path
+) -> None:
+    """One tap writes the entry; a photo that is chosen then stands with it."""
+    picture = tmp_path / "moult.png"
+    Image.new("RGB", (640, 480), "olive").save(picture)
+    browser.get(f"http://127.0.0.1:{daemon.http_port}/enclosures/cork-cube/journal")
+    browser.find_element(By.CSS_SELECTOR, "button[value=moult]").click()
+    eventually(lambda: "written down" in browser.page_source, "the entry")
+    browser.find_element(By.CSS_SELECTOR, "input[type=file]").send_keys(str(picture))
+    eventually(
+        lambda: script(browser, "document.querySelector('.photos img')?.naturalWidth"),
+        "the small picture",
+    )
     assert console(browser) == []

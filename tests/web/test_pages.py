@@ -154,7 +154,7 @@ def test_nothing_is_told_to_people_and_programs(dry: Show) -> None:
 
 
 def test_an_empty_house_says_what_to_do(make_show: MakeShow) -> None:
-    """Without enclosures: copy the example, apply it, publish."""
+    """Without enclosures: the first steps, or the file and its command."""
     page = make_show({}).page()
     assert "<h1>No enclosures yet.</h1>" in page
     assert "config/enclosures.toml" in page

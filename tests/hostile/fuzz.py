@@ -99,7 +99,7 @@ def targets(folder: Path) -> Mapping[str, Target]:
     def import_log(path: Path) -> None:
         layout = csv_log.layout_of(path, None, {})
         report = csv_log.Report()
-        for _ in csv_log.read(path, layout, "canopy", dt.UTC, NOW_MS, report):
+        for _ in csv_log.read(path, layout, "canopy", csv_log.Clock(dt.UTC), NOW_MS, report):
             pass
 
     def files(pattern: str) -> tuple[bytes, ...]:

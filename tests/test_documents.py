@@ -9,6 +9,7 @@ import click
 import pytest
 
 from monitor.cli import main
+from monitor.errors import SettingsError
 from monitor.ingest.payload import decoder_for
 from monitor.ingest.topics import Template
 from monitor.setup.sources import Source
@@ -95,6 +96,8 @@ def test_a_command_that_is_shown_can_be_given(
             assert found is not None, f"{page}: there is no {name}"
             command = found
         command.make_context(name, list(words))
+    except SettingsError:
+        pass  # a file of the keeper's, which is not here: the words were right
     except click.UsageError as exc:
         pytest.fail(f"{page}: dewkeep {name} {' '.join(words)}: {exc.format_message()}")
 

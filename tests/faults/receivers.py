@@ -59,7 +59,7 @@ def hanging(folder: Path, scale: Scale) -> Tally:
 def refusing(folder: Path, scale: Scale) -> Tally:
     """Two of three requests are answered with 503."""
     receiver = Receiver(lambda number: 204 if number % 3 == 0 else 503)
-    scene = Scene(folder, Story.until(time.time(), scale.of(1, 3)), receiver=receiver)
+    scene = Scene(folder, Story.until(time.time(), 1), receiver=receiver)
     with scene.stream(2.0):
         pass
     scene.settle(300)

@@ -1,6 +1,6 @@
 """What a fault cost: readings and alarms, lost or doubled."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 
@@ -45,11 +45,16 @@ HEAD = (
 )
 
 
-def table(tallies: Iterable[Tally]) -> str:
-    """The accounts as a table in Markdown."""
-    rows = (
-        f"| {t.fault} | {t.readings:,} | {t.lost} | {t.doubled} | {t.alarms} | {t.missed} "
+def table(tallies: Iterable[Tally], before: Mapping[str, str] | None = None) -> str:
+    """The accounts as a table in Markdown; each takes the place of its row of ``before``."""
+    rows = dict(before or {}) | {
+        t.fault: f"| {t.fault} | {t.readings:,} | {t.lost} | {t.doubled} | {t.alarms} | {t.missed} "
         f"| {t.raised_twice} | {t.untold} | {t.told_twice} | {t.repeats} | {'; '.join(t.notes)} |"
         for t in tallies
-    )
-    return HEAD + "\n".join(rows) + "\n"
+    }
+    return HEAD + "\n".join(rows.values()) + "\n"
+
+
+def kept(text: str) -> dict[str, str]:
+    """The rows of a table as it was written, by fault."""
+    return {line.split(" | ")[0][2:]: line for line in text.splitlines()[2:]}

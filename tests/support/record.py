@@ -3,6 +3,12 @@
 from pathlib import Path
 
 
+def recorded(page: Path, name: str) -> str:
+    """What stands there now."""
+    _, _, rest = page.read_text().partition(f"<!-- {name} -->\n")
+    return rest.partition(f"<!-- end of {name} -->")[0]
+
+
 def record(page: Path, name: str, text: str) -> None:
     """Replace what stands between ``<!-- name -->`` and ``<!-- end of name -->``."""
     begin, end = f"<!-- {name} -->\n", f"<!-- end of {name} -->"

@@ -56,7 +56,7 @@ def hanging(folder: Path, scale: Scale) -> Tally:
     return tally
 
 
-def refusing(folder: Path, scale: Scale) -> Tally:
+def refusing(folder: Path, _scale: Scale) -> Tally:
     """Two of three requests are answered with 503."""
     receiver = Receiver(lambda number: 204 if number % 3 == 0 else 503)
     scene = Scene(folder, Story.until(time.time(), 1), receiver=receiver)

@@ -15,6 +15,7 @@ class Quantity(StrEnum):
     SUBSTRATE_MOISTURE = "substrate_moisture"
     SURFACE_TEMPERATURE = "surface_temperature"
     ILLUMINANCE = "illuminance"
+    BATTERY = "battery"
     VAPOUR_PRESSURE = "vapour_pressure"
     DEW_POINT = "dew_point"
     VAPOUR_PRESSURE_DEFICIT = "vapour_pressure_deficit"
@@ -43,6 +44,7 @@ MEASURED: dict[Quantity, Trait] = {
     Quantity.SUBSTRATE_MOISTURE: Trait("%", 0.0, 100.0, 80.0),
     Quantity.SURFACE_TEMPERATURE: Trait("Cel", -40.0, 120.0, 30.0),
     Quantity.ILLUMINANCE: Trait("lx", 0.0, 200_000.0, 200_000.0),
+    Quantity.BATTERY: Trait("%EL", 0.0, 100.0, 100.0),
 }
 
 DERIVED_UNITS: dict[Quantity, str] = {

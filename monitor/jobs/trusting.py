@@ -110,6 +110,10 @@ class Trusting:
         at_ms, first, second = np.intersect1d(
             temperature.at_ms, humidity.at_ms, assume_unique=True, return_indices=True
         )
+        charge = self._readings.track(
+            SeriesKey(place.id, probe.id, Quantity.BATTERY), now_ms - LOOKED_BACK_MS, now_ms + 1
+        )
+        charge_left = charge.value[charge.reason == Reason.OK]
         good = np.maximum(temperature.reason[first], humidity.reason[second]) == Reason.OK
         for start_ms, end_ms in away:
             back_ms = now_ms if end_ms is None else end_ms + BACK_MS
@@ -123,6 +127,7 @@ class Trusting:
             humidity.value[second][good],
             mistings,
             certificate,
+            float(charge_left[-1]) if len(charge_left) else None,
         )
 
 

@@ -78,7 +78,7 @@ def _rule(
     quantity: Quantity, correction: Correction, settings: JudgeSettings, *, away: bool
 ) -> tuple[Any, ...]:
     trait = MEASURED[quantity]
-    slack = settings.percent_slack if trait.unit in {"%RH", "%"} else 0.0
+    slack = settings.percent_slack if trait.unit in {"%RH", "%", "%EL"} else 0.0
     flat = quantity in settings.flat_quantities
     return (
         correction.gain,

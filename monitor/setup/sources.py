@@ -85,6 +85,8 @@ class Source(Model):
     """JSON only: where the surface temperature stands, Cel."""
     illuminance: Pointer | None = None
     """JSON only: where the illuminance stands, lx."""
+    battery: Pointer | None = None
+    """JSON only: where the charge left in the probe's battery stands, %EL."""
     time: Pointer | None = None
     """JSON only: where the time of the reading stands; without it the arrival time counts."""
     time_unit: TimeUnit = TimeUnit.SECONDS

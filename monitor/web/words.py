@@ -79,6 +79,7 @@ COURSES = {
     Quantity.SUBSTRATE_MOISTURE: "moisture",
     Quantity.SURFACE_TEMPERATURE: "surface temperature",
     Quantity.ILLUMINANCE: "light",
+    Quantity.BATTERY: "battery",
 }
 """All quantities, in the order in which their courses are offered."""
 DERIVED = tuple(DERIVED_UNITS)

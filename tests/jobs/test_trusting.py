@@ -145,3 +145,17 @@ def test_the_command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert "back-room/air: ±4.0 %RH, no certificate" in text.output
     assert [probe["probe"] for probe in document["probes"]] == ["canopy", "floor"]
     assert unknown.exit_code == 2
+
+
+def test_a_battery_is_told_from_what_the_probe_reports(house: House) -> None:
+    """The last charge counts, and no other probe's."""
+    house.backfill(
+        SeriesKey("cork-cube", "floor", Quantity.BATTERY),
+        [house.now_ms - DAY_MS, house.now_ms - HOUR_MS],
+        [60.0, 12.0],
+    )
+
+    probes = house.http.get(TRUST).json()["probes"]
+
+    assert [[each["check"] for each in probe["advice"]] for probe in probes] == [[], ["battery"]]
+    assert probes[1]["advice"][0]["figures"] == {"charge_pct": 12.0}

@@ -5,6 +5,7 @@ Pure: four weeks of readings, mistings and certificates go in. docs/probes.md ex
 
 from collections.abc import Sequence
 
+from monitor.analysis.trust.battery import running_low
 from monitor.analysis.trust.budget import usual_uncertainty
 from monitor.analysis.trust.comparison import disagreement, drifting_apart, neighbours
 from monitor.analysis.trust.misted import never_saturated, slow
@@ -40,4 +41,5 @@ def _checks(past: Past, pasts: Sequence[Past], now_ms: int) -> list[Advice | Non
         never_saturated(past, others, now_ms),
         slow(past, pasts),
         overdue(past, now_ms),
+        running_low(past),
     ]

@@ -25,6 +25,7 @@ class Check(StrEnum):
     SOAKED = "soaked"
     SLOW = "slow"
     OVERDUE = "overdue"
+    BATTERY = "battery"
 
 
 class Confidence(StrEnum):
@@ -35,7 +36,7 @@ class Confidence(StrEnum):
     LIKELY = "likely"
     """Something else speaks for it too."""
     CERTAIN = "certain"
-    """A date, not a conclusion."""
+    """A fact, not a conclusion."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +66,7 @@ class Past:
     """A probe's believed readings of the last four weeks where it gave both, in order of time.
 
     ``temperature`` in Cel, ``humidity`` in %RH, corrected. ``certificate``: the one in force.
+    ``battery``: the charge it last reported, %, None if it reports none.
     """
 
     probe: str
@@ -75,6 +77,7 @@ class Past:
     humidity: Floats
     mistings: Sequence[Misting] = ()
     certificate: Certificate | None = None
+    battery: float | None = None
 
     def since(self, start_ms: int) -> "Past":
         """The part from a time on."""

@@ -33,6 +33,7 @@ UNITS: dict[Quantity, dict[str, Conversion]] = {
     Quantity.SUBSTRATE_MOISTURE: {"%": _same, "/100": _same, "/": _from_ratio},
     Quantity.SURFACE_TEMPERATURE: {"Cel": _same, "K": _from_kelvin},
     Quantity.ILLUMINANCE: {"lx": _same},
+    Quantity.BATTERY: {"%EL": _same, "%": _same, "/100": _same, "/": _from_ratio},
 }
 
 

@@ -5,7 +5,16 @@ from pathlib import Path
 
 import pytest
 
-from monitor.analysis.trust import Check, Confidence, budget, comparison, misted, papers, wetness
+from monitor.analysis.trust import (
+    Check,
+    Confidence,
+    battery,
+    budget,
+    comparison,
+    misted,
+    papers,
+    wetness,
+)
 from monitor.times import HOUR_MS, MINUTE_MS
 
 PAGE = (Path(__file__).parents[3] / "docs" / "probes.md").read_text(encoding="utf-8")
@@ -34,6 +43,7 @@ def test_thresholds_are_those_of_the_code() -> None:
     assert f"while it warmed by {wetness.WARMED_K:g} K" in row("soaked")
     assert (wetness.LONG_MS, wetness.VERY_LONG_MS) == (6 * HOUR_MS, 24 * HOUR_MS)
     assert f"more than {misted.SLOW_MS // MINUTE_MS} min for 63 %" in row("slow")
+    assert f"{battery.LOW_PCT:g} % or less" in row("battery")
     assert comparison.DAYS_SHARE == 0.8
     assert "on four days of five" in row("disagrees")
     assert f"{budget.TEMPERATURE_K:g} K for either thermometer" in FLAT

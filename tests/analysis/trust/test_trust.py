@@ -192,6 +192,12 @@ def replace_drift(drift: Drift, value: float) -> Drift:
     return drift.model_copy(update={"drift": value})
 
 
+@pytest.mark.parametrize(("charge", "told"), [(None, False), (21.0, False), (20.0, True)])
+def test_a_battery_that_runs_low(charge: float | None, told: bool) -> None:
+    """Told at a fifth of its charge; a probe that reports none is left in peace."""
+    assert (Check.BATTERY in found(replace(CANOPY, battery=charge))["a"]) is told
+
+
 def test_certificates_age() -> None:
     """A year adds what a probe may drift; without one a probe is believed as bought."""
     fresh, old = certificate(days_ago=0), certificate(days_ago=730)

@@ -116,6 +116,8 @@ def test_text_that_is_no_reading_is_not_worth_a_count() -> None:
         ("substrate_moisture", "/100", 35, 35.0),
         ("substrate_moisture", "/", 0.35, 35.0),
         ("illuminance", "lx", 1200, 1200.0),
+        ("battery", "%EL", 87, 87.0),
+        ("battery", "/", 0.87, 87.0),
     ],
 )
 def test_registered_units_are_converted(

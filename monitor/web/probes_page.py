@@ -126,9 +126,9 @@ def _rows(parts: Parts, home: Home, units: Units, now_ms: int) -> list[Row]:
     rows = []
     for probe in top_down(place):
         heard = {
-            quantity: latest[number]
+            quantity: latest[series[key]]
             for quantity in words.QUANTITIES
-            if (number := series.get(SeriesKey(place.id, probe.id, quantity))) in latest
+            if (key := SeriesKey(place.id, probe.id, quantity)) in series and series[key] in latest
         }
         told = trust.get(probe.id)
         rows.append(

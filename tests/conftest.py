@@ -4,9 +4,14 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from tests.support.daemon import RunningDaemon
 from tests.support.servers import Mosquitto
+
+# How fast examples come says more about the machine's other work than about the test.
+settings.register_profile("dewkeep", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("dewkeep")
 
 
 @pytest.fixture

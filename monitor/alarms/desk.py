@@ -17,7 +17,7 @@ from monitor.alarms.book import Book, Filed
 from monitor.alarms.detection import Phase, PointMemory
 from monitor.alarms.hearing import ProbeKey
 from monitor.alarms.ledger import Ledger
-from monitor.alarms.model import Alarm, Because, PointKey, Priority
+from monitor.alarms.model import Alarm, Because, PointKey, Priority, relapse_of
 from monitor.alarms.rules import Rules
 from monitor.alarms.states import Change
 from monitor.alarms.suppression import Suppression, key_of
@@ -216,6 +216,22 @@ class AlarmDesk:
         for silence in findings.silent:
             ledger.fall_silent(silence.probe, silence.since_ms)
         ledger.look_after_groups()
+        return self._changes(ledger, findings)
+
+    def judge_build(self, place: str, relapse: str | None, at_ms: int) -> Changes:
+        """Whether an enclosure that had settled no longer is; ``relapse`` says what undid it.
+
+        Said again it changes nothing, nor does it of a place that is not an enclosure.
+        """
+        point = relapse_of(place)
+        ledger, findings = Ledger(self._book, at_ms), Findings()
+        stands = point in self._watch.memories
+        if relapse is not None and not stands and place in self._rules.enclosures:
+            ledger.relapse(point, relapse)
+            findings.memories[point] = PointMemory(Phase.STANDING, at_ms)
+        elif relapse is None and stands:
+            ledger.settle(point)
+            findings.memories[point] = None
         return self._changes(ledger, findings)
 
     def acknowledge(self, alarm_id: str, by: str, at_ms: int) -> Changes:

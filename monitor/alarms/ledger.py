@@ -95,6 +95,14 @@ class Ledger:
         """There is a connection again."""
         self._return(BROKER, self._now_ms)
 
+    def relapse(self, point: PointKey, found: str) -> None:
+        """An enclosure that had settled no longer is."""
+        self._raise_unheard(replace(_RELAPSE, point=point, found=found), self._now_ms)
+
+    def settle(self, point: PointKey) -> None:
+        """It has settled again."""
+        self._return(point, self._now_ms)
+
     # -- what keeps alarms quiet -----------------------------------------------------------------
 
     def switch(self, place: str, name: str, at_ms: int, on: bool) -> None:
@@ -319,6 +327,7 @@ _UNHEARD = Alarm(
     extreme=None,
 )
 _CUT_OFF = replace(_UNHEARD, priority=Priority.CRITICAL)
+_RELAPSE = replace(_UNHEARD, priority=Priority.ADVICE)
 
 
 def _held(alarm: Alarm, hold: _Hold, at_ms: int, by: str | None = None) -> Change:

@@ -21,6 +21,7 @@ class Condition(StrEnum):
     CRITICAL_HIGH = "critical-high"
     SILENT = "silent"
     BROKER = "broker"
+    RELAPSE = "relapse"
 
 
 class Because(StrEnum):
@@ -57,7 +58,7 @@ class PointKey(NamedTuple):
     """One thing that is watched: a quantity of a probe against one condition.
 
     ``quantity`` is None for ``silent``, which concerns the whole probe; ``broker`` concerns the
-    daemon itself and has no probe either.
+    daemon itself, ``relapse`` an enclosure as a whole: these have no probe either.
     """
 
     place: str
@@ -77,6 +78,9 @@ class PointKey(NamedTuple):
         """
         if text == str(BROKER):
             return cls(*BROKER)
+        place, _, condition = text.partition(".")
+        if place and condition == Condition.RELAPSE:
+            return cls(*relapse_of(place))
         try:
             place, probe, *of, condition = text.split(".")
             (quantity,) = of or (None,)
@@ -86,12 +90,17 @@ class PointKey(NamedTuple):
         except ValueError as exc:
             raise ValueError(
                 f"{text!r} names no point; write PLACE.PROBE.QUANTITY.CONDITION, "
-                f"PLACE.PROBE.silent or {BROKER}"
+                f"PLACE.PROBE.silent, PLACE.relapse or {BROKER}"
             ) from exc
 
 
 BROKER = PointKey(DAEMON, None, None, Condition.BROKER)
 """The connection to the broker, without which nothing can be heard."""
+
+
+def relapse_of(place: str) -> PointKey:
+    """The point that stands for an enclosure which had settled and no longer is."""
+    return PointKey(place, None, None, Condition.RELAPSE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +147,8 @@ class Alarm:
     """When it calls for itself, once the first-out alarm of its group is over."""
     chattering: bool = False
     """Whether its point was raised several times of late (``CHATTERING``)."""
+    found: str | None = None
+    """What an assessment found, in a sentence; for ``relapse`` alone."""
 
     @property
     def standing(self) -> bool:

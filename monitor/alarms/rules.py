@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from monitor.alarms.model import BROKER, Because, Condition, PointKey, Priority
+from monitor.alarms.model import BROKER, Because, Condition, PointKey, Priority, relapse_of
 from monitor.quantities import Quantity
 from monitor.setup.alarming import AlarmSettings
 from monitor.setup.daylight import Daylight
@@ -88,17 +88,20 @@ class Policy(NamedTuple):
 class Rules:
     """All that is watched: every probe of the set-up, and the limits of those series that have any.
 
-    The limits of a series stand graver first.
+    The limits of a series stand graver first. ``enclosures`` are watched for a relapse once they
+    have settled.
     """
 
     probes: tuple[WatchedProbe, ...]
     limits: Mapping[SeriesKey, tuple[Limit, ...]]
     policy: Policy
+    enclosures: tuple[str, ...] = ()
 
     def points(self) -> set[PointKey]:
         """Every point that is watched."""
         limits = {limit.point for limits in self.limits.values() for limit in limits}
-        return limits | {probe.point for probe in self.probes} | {BROKER}
+        relapses = {relapse_of(enclosure) for enclosure in self.enclosures}
+        return limits | {probe.point for probe in self.probes} | relapses | {BROKER}
 
     def watches(self, place: str, probe: str | None) -> bool:
         """Whether a place has any probe, or the given one."""
@@ -125,7 +128,8 @@ def compile_rules(setup: Setup, ranges: Ranges, settings: AlarmSettings) -> Rule
             found = tuple(_limits(series, probe, wanted, settings))
             if found:
                 limits[series] = found
-    return Rules(tuple(probes), limits, _policy(settings))
+    enclosures = tuple(enclosure.id for enclosure in setup.enclosure)
+    return Rules(tuple(probes), limits, _policy(settings), enclosures)
 
 
 def _policy(settings: AlarmSettings) -> Policy:

@@ -107,6 +107,8 @@ def says(alarm: Alarm, zone: dt.tzinfo, now_ms: int) -> str:
     if condition is Condition.BROKER:
         verb = "has been" if alarm.standing else "was"
         return f"There {verb} no connection to the broker {when}, so nothing could be heard{end}."
+    if condition is Condition.RELAPSE:
+        return f"No longer settled {when}{end}. {alarm.found or ''}".rstrip()
     if (
         alarm.zone is None
         or quantity is None

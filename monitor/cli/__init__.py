@@ -15,6 +15,7 @@ _COMMANDS = {
     "calibrate": "monitor.cli.calibrate",
     "check": "monitor.cli.check",
     "compatibility": "monitor.cli.compatibility",
+    "copy": "monitor.cli.copy_",
     "demo": "monitor.cli.demo",
     "export": "monitor.cli.export",
     "handover": "monitor.cli.handover",

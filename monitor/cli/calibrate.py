@@ -3,19 +3,20 @@
 import json
 import time
 from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from typing import Any, NamedTuple, TypeVar
 
 import click
 
 from monitor.cli.options import config_option
+from monitor.cli.stores import stores
 from monitor.errors import NotFound
 from monitor.jobs.calibrating import Calibrating, Progress, as_written
 from monitor.jobs.certificates import told
 from monitor.setup.calibration import Salt
 from monitor.setup.settings import Settings
+from monitor.store.readings import ReadingStore
 from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.readings import SqliteReadings
 from monitor.store.sqlite.state import calibrations, setup
 from monitor.store.sqlite.state.calibrations import CalibrationRow, State
 from monitor.store.sqlite.state.setup import Place
@@ -50,7 +51,7 @@ class _Bench(NamedTuple):
     """What a command works with."""
 
     database: Database
-    readings: SqliteReadings
+    readings: ReadingStore
     calibrating: Calibrating
 
 
@@ -66,8 +67,7 @@ def _now_ms() -> int:
 
 @contextmanager
 def _bench(settings: Settings) -> Iterator[_Bench]:
-    with closing(Database(settings.store.path)) as database:
-        readings = SqliteReadings(database)
+    with stores(settings) as (database, readings):
         yield _Bench(database, readings, Calibrating(database, readings, settings.calibration))
 
 

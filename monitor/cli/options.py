@@ -4,11 +4,13 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
+from zoneinfo import ZoneInfo
 
 import click
 
 from monitor.errors import Problem, SettingsError
 from monitor.setup.settings import Settings, load_settings
+from monitor.setup.timezones import known_zone
 from monitor.times import parse_rfc3339
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -16,7 +18,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 DEFAULT_CONFIG = "dewkeep.toml"
 
 
-class _Config(click.ParamType[Settings]):
+class ConfigFile(click.ParamType[Settings]):
     """A settings file, read and checked."""
 
     name = "file"
@@ -46,7 +48,7 @@ def config_option(function: F) -> F:
     return click.option(
         "--config",
         "settings",
-        type=_Config(),
+        type=ConfigFile(),
         envvar="DEWKEEP_CONFIG",
         default=DEFAULT_CONFIG,
         show_default=True,
@@ -69,3 +71,20 @@ class Instant(click.ParamType[int]):
             return parse_rfc3339(value)
         except ValueError as exc:
             self.fail(f"{value!r} is no time ({exc}); write 2026-01-31T20:00:00Z", param, ctx)
+
+
+class Zone(click.ParamType[ZoneInfo]):
+    """A time zone by its name in the IANA list."""
+
+    name = "zone"
+
+    def convert(
+        self, value: str | ZoneInfo, param: click.Parameter | None, ctx: click.Context | None
+    ) -> ZoneInfo:
+        """Look it up, or say what a name looks like."""
+        if isinstance(value, ZoneInfo):
+            return value
+        try:
+            return ZoneInfo(known_zone(value))
+        except ValueError as exc:
+            self.fail(str(exc), param, ctx)

@@ -2,16 +2,14 @@
 
 import json
 import time
-from contextlib import closing
 from typing import Any
 
 import click
 
 from monitor.cli.options import config_option
+from monitor.cli.stores import stores
 from monitor.jobs.trusting import Trusting
 from monitor.setup.settings import Settings
-from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.readings import SqliteReadings
 
 
 @click.command("probes")
@@ -21,8 +19,8 @@ from monitor.store.sqlite.readings import SqliteReadings
 def command(place: str | None, as_json: bool, settings: Settings) -> None:
     """Check the probes of PLACE, a room or enclosure, or of all: maintenance that is due."""
     now_ms = time.time_ns() // 1_000_000
-    with closing(Database(settings.store.path)) as database:
-        trusting = Trusting(database, SqliteReadings(database))
+    with stores(settings) as (database, readings):
+        trusting = Trusting(database, readings)
         found = (
             trusting.everywhere(now_ms, fresh=True)
             if place is None

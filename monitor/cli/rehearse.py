@@ -4,7 +4,6 @@ import datetime as dt
 import json
 import time
 from collections.abc import Iterator
-from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -12,14 +11,13 @@ import click
 
 from monitor.alarms.outcome import CHANGED, RAISED, UNCHANGED, Outcome, wire
 from monitor.cli.options import Instant, config_option
+from monitor.cli.stores import stores
 from monitor.errors import Problem, SettingsError
 from monitor.jobs.rehearser import Rehearser
 from monitor.setup.file import load_setup
 from monitor.setup.models import Enclosure
 from monitor.setup.settings import Settings
 from monitor.species.library import Library, load_library
-from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.readings import SqliteReadings
 from monitor.times import MINUTE_MS, duration, parse_rfc3339
 
 _HEADS = {RAISED: "raised", UNCHANGED: "as it is", CHANGED: "changed"}
@@ -63,8 +61,8 @@ def command(
         raise click.UsageError("--from must lie before --to")
     library = load_library(settings.setup.species)
     changed = None if file is None else _wanted(file, enclosure, library)
-    with closing(Database(settings.store.path)) as database:
-        rehearser = Rehearser(database, SqliteReadings(database), library, settings.alarms)
+    with stores(settings) as (database, readings):
+        rehearser = Rehearser(database, readings, library, settings.alarms)
         outcome = rehearser.outcome(enclosure, start_ms, end_ms, now_ms, changed)
     told = wire(outcome)
     click.echo(json.dumps(told, indent=2, ensure_ascii=False) if as_json else _page(told, outcome))

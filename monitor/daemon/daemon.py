@@ -3,6 +3,7 @@
 import asyncio
 import gc
 import logging
+import signal
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
@@ -12,8 +13,9 @@ from monitor.api.app import create_app
 from monitor.api.parts import Parts
 from monitor.daemon import web_server
 from monitor.daemon.broker import EmbeddedBroker
+from monitor.daemon.claim import Claim
 from monitor.daemon.supervisor import Supervisor, Watchdog
-from monitor.errors import Problem, SettingsError, StoreError
+from monitor.errors import Conflict, Problem, SettingsError, StoreError
 from monitor.ingest.link import Link
 from monitor.ingest.live import Hub
 from monitor.ingest.loop import IngestLoop
@@ -26,7 +28,10 @@ from monitor.jobs.explainer import Explainer
 from monitor.jobs.foresight import Foresight
 from monitor.jobs.nights import Nights
 from monitor.jobs.reporter import LOOK_EVERY_S, Reporter
+from monitor.jobs.settling import Assessor
 from monitor.jobs.trusting import Trusting
+from monitor.jobs.verdicts import LOOK_EVERY_S as VERDICTS_EVERY_S
+from monitor.jobs.verdicts import Verdicts
 from monitor.notify.board import AlarmBoard
 from monitor.notify.courier import Courier
 from monitor.notify.heartbeat import Heartbeat
@@ -34,9 +39,10 @@ from monitor.notify.kinds import channels
 from monitor.notify.target import Target
 from monitor.setup.file import load_setup
 from monitor.setup.settings import HeartbeatSettings, Settings
+from monitor.setup.share import ShareSettings
 from monitor.species.library import Library, load_library
+from monitor.store.engines import opened
 from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.readings import SqliteReadings
 from monitor.store.sqlite.state import setup, tokens
 from monitor.web import pages
 
@@ -61,7 +67,9 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
     Raises:
         SettingsError: the port, the set-up file, a species, a secret or the tokens that an open
             address needs cannot be had.
-        StoreError: the database cannot be opened.
+        StoreError: the database cannot be opened, or its engine does not answer; with a share, the
+            broker does not.
+        Conflict: another daemon watches some of the same enclosures.
     """
     with ExitStack() as stack:
         server = settings.server
@@ -78,7 +86,8 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
             broker.start()
             stack.callback(broker.stop)
 
-        readings = SqliteReadings(database)
+        claim = _claim(settings, stack)
+        readings = stack.enter_context(opened(settings.store, database))
         hub, rejects = Hub(), Rejects()
         courier = Courier(database, channels(settings, clock=clock), clock=clock)
         explainer = Explainer(database, readings, clock, courier.wake)
@@ -108,9 +117,18 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         trusting = Trusting(database, readings)
         clockwork.daily("probe checks", 4, 11, lambda: trusting.look_at_all(clock()))
         if settings.report.channels:
-            nights = Nights(database, readings, library)
+            nights = Nights(database, readings, library, settings.share.has)
             reporter = Reporter(database, nights, settings.report, clock, courier.wake)
             clockwork.every("morning report", LOOK_EVERY_S, reporter.look)
+        assessor = Assessor(database, readings, library, settings.settling.limits)
+        verdicts = Verdicts(
+            database,
+            assessor,
+            settings.settling,
+            lambda ruling: loop.ask(lambda pipeline, now: pipeline.settle(*ruling, now)).result(),
+            clock,
+        )
+        clockwork.every("verdicts", VERDICTS_EVERY_S, verdicts.look)
         board = AlarmBoard(settings.broker, database, clock=clock)
         for part in (courier, explainer, loop, board, clockwork):
             part.start()
@@ -132,6 +150,7 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
                 hub=hub,
                 rejects=rejects,
                 library=library,
+                assessor=assessor,
                 foresight=Foresight(readings, library, clock),
                 courier=courier,
                 clock=clock,
@@ -160,6 +179,8 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         gc.freeze()
         web_server.serve(app, listening, when_up, before_exit)
         log.info("stopping")
+        if claim is not None and claim.says:
+            raise Conflict(claim.says)
 
 
 def _apply_setup_file(
@@ -171,6 +192,21 @@ def _apply_setup_file(
     with database.transaction() as connection:
         for place in wanted.places:
             setup.put(connection, place, who=FROM_FILE, now_ms=now_ms)
+
+
+def _claim(settings: Settings, stack: ExitStack) -> Claim | None:
+    """The claim of a daemon that others may stand beside; one with a file of its own needs none."""
+    if settings.share == ShareSettings() and settings.store.engine == "sqlite":
+        return None
+
+    def lost(says: str) -> None:
+        log.error("%s; stopping", says)
+        signal.raise_signal(signal.SIGTERM)
+
+    claim = Claim(settings.broker, settings.share, lost)
+    claim.take()
+    stack.callback(claim.release)
+    return claim
 
 
 def _require_tokens(settings: Settings, database: Database) -> None:

@@ -7,6 +7,7 @@ it has a row for each reading, and is known by its columns.
 import csv
 import datetime as dt
 import math
+import re
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -19,6 +20,8 @@ from monitor.quantities import MEASURED, Quantity
 CHUNK_ROWS = 50_000
 DELIMITERS = ",;\t"
 TIME_HEADS = ("time", "timestamp", "date", "datetime", "at")
+COMMA = re.compile(r"[-+]?\d+,\d+\Z")
+"""A number with a decimal comma."""
 EXAMPLES = 5
 EXPORTED = ("time", "probe", "quantity", "value", "unit", "quality", "reason")
 """The columns of `dewkeep export`."""
@@ -50,17 +53,57 @@ class Layout:
 
 @dataclass(slots=True)
 class Report:
-    """What became of the rows of a file."""
+    """What became of the rows of a file; ``tell`` is given every line that was left out, and why.
 
+    ``decimal_commas`` counts the numbers that were written with one.
+    """
+
+    tell: Callable[[int, PayloadError], object] = lambda _line, _why: None
     rows: int = 0
+    decimal_commas: int = 0
     skipped: Counter[str] = field(default_factory=Counter)
     examples: list[str] = field(default_factory=list)
 
     def skip(self, line: int, why: PayloadError) -> None:
         """Count what was left out; the first few are kept to show."""
         self.skipped[why.reason] += 1
+        self.tell(line, why)
         if len(self.examples) < EXAMPLES:
             self.examples.append(f"line {line}: {why.says}")
+
+
+class Clock:
+    """Reads the times of a log, which come in the order of its rows.
+
+    ``zone`` is that of times without an offset; ``form`` is how they are written, in the codes of
+    ``strptime``, else RFC 3339 or epoch seconds. When the clocks go back an hour happens twice: a
+    time in it that lies before the one above it is taken for its second run.
+    """
+
+    def __init__(self, zone: dt.tzinfo, form: str | None = None) -> None:
+        self._zone = zone
+        self._form = form
+        self._before_s = -math.inf
+
+    def read(self, text: str) -> float:
+        """Epoch seconds.
+
+        Raises:
+            ValueError: the text is no such time.
+        """
+        number = _number(text) if self._form is None else None
+        self._before_s = self._seconds(text) if number is None else number
+        return self._before_s
+
+    def _seconds(self, text: str) -> float:
+        if self._form is None:
+            when = dt.datetime.fromisoformat(text)
+        else:
+            when = dt.datetime.strptime(text, self._form)  # noqa: DTZ007 - the zone follows
+        if when.tzinfo is not None:
+            return when.timestamp()
+        first, second = (when.replace(tzinfo=self._zone, fold=n).timestamp() for n in (0, 1))
+        return second if second > first and first < self._before_s else first
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,9 +141,9 @@ def layout_of(path: Path, time: str | None, named: Mapping[Quantity, str | None]
 
 
 def read(
-    path: Path, layout: Layout, probe: str, zone: dt.tzinfo, now_ms: int, report: Report
+    path: Path, layout: Layout, probe: str, clock: Clock, now_ms: int, report: Report
 ) -> Iterator[Part]:
-    """The file in parts; times without an offset are wall-clock times of ``zone``.
+    """The file in parts.
 
     Of an export of ours only the rows of ``probe`` are read, and no derived values.
 
@@ -115,12 +158,13 @@ def read(
         try:
             for row in rows:
                 report.rows += 1
-                for found in _readings(row, layout.time, cells_of(row), zone, now_ms):
+                for found in _readings(row, layout, cells_of(row), clock, now_ms):
                     if isinstance(found, PayloadError):
                         report.skip(rows.line_num, found)
                     else:
-                        quantity, at_ms, value = found
+                        quantity, at_ms, value, has_comma = found
                         values[quantity].append((at_ms, value))
+                        report.decimal_commas += has_comma
                 if report.rows % CHUNK_ROWS == 0:
                     yield Part(values, counted.read_bytes)
                     values = {q: [] for q in layout.quantities}
@@ -130,22 +174,24 @@ def read(
 
 
 def _readings(
-    row: Row, time: str, cells: Cells, zone: dt.tzinfo, now_ms: int
-) -> Iterator[tuple[Quantity, int, float] | PayloadError]:
+    row: Row, layout: Layout, cells: Cells, clock: Clock, now_ms: int
+) -> Iterator[tuple[Quantity, int, float, bool] | PayloadError]:
     """What a row holds, or why not; a row without a time is one mistake, not one for each cell."""
     if not cells:
         return
     try:
-        at_ms = _time(time, row.get(time), zone, now_ms)
+        at_ms = _time(layout.time, row.get(layout.time), clock, now_ms)
     except PayloadError as exc:
         yield exc
         return
     for quantity, head, text in cells:
-        number = _number(text)
+        # Where a comma separates columns, one inside a number is as likely to mean thousands.
+        has_comma = layout.delimiter != "," and COMMA.match(text) is not None
+        number = _number(text.replace(",", ".") if has_comma else text)
         if number is None:
             yield PayloadError("no number", f"{head} {text!r} is no number; 23.4 would be right")
         else:
-            yield quantity, at_ms, number
+            yield quantity, at_ms, number, has_comma
 
 
 def _logged_cells(heads: Mapping[Quantity, str]) -> Callable[[Row], Cells]:
@@ -200,22 +246,16 @@ def _column(path: Path, quantity: Quantity, heads: list[str]) -> str | None:
     return found[0] if found else None
 
 
-def _time(head: str, cell: str | None, zone: dt.tzinfo, now_ms: int) -> int:
+def _time(head: str, cell: str | None, clock: Clock, now_ms: int) -> int:
     text = (cell or "").strip()
     try:
-        number = _number(text)
-        at_ms = round(1000 * (_timestamp(text, zone) if number is None else number))
+        at_ms = round(1000 * clock.read(text))
     except (ValueError, OverflowError) as exc:
         raise PayloadError("no time", f"{head} {text!r} is no time") from exc
     if not EARLIEST_MS <= at_ms <= now_ms:
         says = "lies before July 1978 or in the future (a number is taken for seconds since 1970)"
         raise PayloadError("wrong time", f"{head} {text!r} {says}")
     return at_ms
-
-
-def _timestamp(text: str, zone: dt.tzinfo) -> float:
-    when = dt.datetime.fromisoformat(text)
-    return (when if when.tzinfo is not None else when.replace(tzinfo=zone)).timestamp()
 
 
 def _number(text: str) -> float | None:

@@ -97,6 +97,7 @@ class IngestLoop:
             SimpleQueue()
         )
         self._held: list[Message] = []
+        self._taken = False
         self._store_backoff = Backoff(first_s=0.2, most_s=10.0)
         self._store_says: str | None = None
         self._mistakes = 0
@@ -186,17 +187,25 @@ class IngestLoop:
 
     def _work_off(self) -> None:
         self._look_at_clock()
-        if self._held:
+        if self._held and not self._taken:
             try:
                 self._pipeline.take(self._held, self._clock())
+                self._taken = True
             except StoreError:
                 raise
             except Exception:
                 log.exception("a batch of %d messages failed; taking them singly", len(self._held))
                 self._take_singly()
-            else:
-                self.link.acknowledge(self._held)
-                self._held = []
+        if self._taken:
+            # What was taken once is not taken again, however often handing over has to be tried.
+            try:
+                self._pipeline.hand_over()
+            except StoreError:
+                # A keeper's doings are kept here and need no engine.
+                self._answer_requests()
+                raise
+            self.link.acknowledge(self._held)
+            self._held, self._taken = [], False
         self._answer_requests()
         now = time.monotonic()
         if now >= self._tick_due:
@@ -215,6 +224,7 @@ class IngestLoop:
                 self._mistakes += 1
                 log.exception("dewkeep failed on a message: %r", message.payload[:1000])
                 self._pipeline.reject(message, exc, self._clock())
+            self._pipeline.hand_over()
             self.link.acknowledge([message])
             del self._held[0]
 

@@ -17,6 +17,7 @@ from monitor.alarms.states import Event
 from monitor.alarms.suppression import MISTER
 from monitor.alarms.wording import wire
 from monitor.analysis.now import probe_now
+from monitor.analysis.settling import Verdict
 from monitor.errors import Conflict, NotFound
 from monitor.ingest import filing
 from monitor.ingest.intake import Switched, take_in
@@ -34,8 +35,9 @@ from monitor.setup.models import Correction
 from monitor.setup.settings import Settings
 from monitor.species.library import Library
 from monitor.store.readings import ReadingStore, SeriesKey
+from monitor.store.rows import Notice, VerdictRow
 from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.state import calibrations, journal, outbox, setup
+from monitor.store.sqlite.state import calibrations, journal, outbox, setup, verdicts
 from monitor.store.sqlite.state.setup import Place
 from monitor.times import DAY_MS
 
@@ -104,7 +106,7 @@ class Pipeline:
         return self._repeated
 
     def take(self, messages: Sequence[Message], now_ms: int) -> None:
-        """Keep what the messages hold, and raise or clear alarms by it.
+        """Keep what the messages hold, and raise or clear alarms by it; ``hand_over`` follows.
 
         Raises:
             StoreError: nothing of it was kept, nothing has changed; take them again later.
@@ -124,6 +126,14 @@ class Pipeline:
         if self._hub.listeners:
             self._changed.update(verdict.readings.series.tolist())
         self._tell(changes, told, now_ms)
+
+    def hand_over(self) -> None:
+        """Have the engine keep what was taken; what it does not have is not to be acknowledged.
+
+        Raises:
+            StoreError: it has not got all of it; call again later.
+        """
+        self._readings.flush()
 
     def reject(self, message: Message, mistake: Exception, now_ms: int) -> None:
         """Give a message up that dewkeep itself fails on."""
@@ -170,6 +180,23 @@ class Pipeline:
             outbox.forget(connection, now_ms - NOTICES_KEPT_MS)
         if gone:
             log.info("forgot %d readings older than %d days", gone, self._settings.store.raw_days)
+
+    def settle(
+        self, row: VerdictRow, notices: Sequence[Notice], relapse: str | None, now_ms: int
+    ) -> None:
+        """Keep a verdict on a build, tell it if it is news, raise or end the alarm of a relapse.
+
+        The first verdict counts as a change from ``collecting``.
+        """
+        changes = self._desk.judge_build(row.place, relapse, now_ms)
+        with self._database.transaction() as connection:
+            before = verdicts.note(connection, row)
+            told = False
+            if row.verdict != (before.verdict if before else Verdict.COLLECTING):
+                told = outbox.add(connection, notices, now_ms) > 0
+            told |= self._save(connection, changes, now_ms)
+        self._desk.commit(changes)
+        self._tell(changes, told, now_ms)
 
     # -- what a keeper does ----------------------------------------------------------------------
 

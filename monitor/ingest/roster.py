@@ -1,13 +1,14 @@
 """The set-up as the ingest needs it: who publishes where, and which series that becomes."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from monitor.errors import NotFound
 from monitor.ingest.payload import Decoder, decoder_for
+from monitor.ingest.payload.decoded import Decoded
 from monitor.ingest.topics import Template
 from monitor.quantities import Quantity
-from monitor.setup.models import Enclosure, Probe, Room, Setup
+from monitor.setup.models import Enclosure, Probe, Room, RoomProbe, Setup
 from monitor.setup.sources import Source
 from monitor.store.readings import SeriesKey
 
@@ -31,12 +32,26 @@ class Route:
     decode: Decoder
 
 
+ELSEWHERE = Route(
+    Position("elsewhere", RoomProbe(id="any")), lambda _payload, _arrival_ms: Decoded(())
+)
+"""For messages that are another daemon's."""
+
+
 class Roster:
-    """All probes of a set-up by their address, and the way from a topic to a probe."""
+    """All probes of a set-up by their address, and the way from a topic to a probe.
+
+    ``elsewhere`` are addresses that another daemon watches: their messages are left alone.
+    """
 
     def __init__(
-        self, setup: Setup, sources: Sequence[Source], known: Mapping[SeriesKey, int]
+        self,
+        setup: Setup,
+        sources: Sequence[Source],
+        known: Mapping[SeriesKey, int],
+        elsewhere: Collection[tuple[str, str]] = (),
     ) -> None:
+        self._elsewhere = elsewhere
         self.places: dict[str, Room | Enclosure] = {place.id: place for place in setup.places}
         self.positions: dict[tuple[str, str], Position] = {
             (place.id, probe.id): Position(place.id, probe)
@@ -72,6 +87,8 @@ class Roster:
             position = self.positions.get((match.place, match.probe))
             if position is not None:
                 return Route(position, decoder_for(source, match.quantity))
+            if (match.place, match.probe) in self._elsewhere:
+                return ELSEWHERE
             missing = missing or self._says(match.place, match.probe)
         raise NotFound(missing or "no source reads this topic")
 

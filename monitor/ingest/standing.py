@@ -42,11 +42,12 @@ def stand(
     readings: ReadingStore,
     now_ms: int,
 ) -> Standing:
-    """Compile the set-up that is stored; probes get the series that nearly all of them send."""
+    """Compile what is ours of the stored set-up; probes get the series that nearly all send."""
     setup = setup_state.everything(connection)
+    ours = setup.only(settings.share.has)
     usual = [
         SeriesKey(place.id, probe.id, quantity)
-        for place in setup.places
+        for place in ours.places
         for probe in place.probe
         for quantity in USUAL
     ]
@@ -54,14 +55,18 @@ def stand(
     return Standing(
         revision=setup_state.revision(connection),
         until_ms=min(
-            (_midnight_ms(enclosure, now_ms) for enclosure in setup.enclosure),
+            (_midnight_ms(enclosure, now_ms) for enclosure in ours.enclosure),
             default=now_ms + DAY_MS,
         ),
         series=known,
-        roster=Roster(setup, settings.source, known),
-        rules=compile_rules(setup, _ranges(setup, library, now_ms), settings.alarms),
+        roster=Roster(ours, settings.source, known, _addresses(setup) - _addresses(ours)),
+        rules=compile_rules(ours, _ranges(ours, library, now_ms), settings.alarms),
         places=whereabouts(setup),
     )
+
+
+def _addresses(setup: Setup) -> frozenset[tuple[str, str]]:
+    return frozenset((place.id, probe.id) for place in setup.places for probe in place.probe)
 
 
 def _ranges(setup: Setup, library: Library, now_ms: int) -> dict[tuple[str, Zone], ZoneRange]:

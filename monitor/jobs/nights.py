@@ -2,6 +2,7 @@
 
 import datetime as dt
 import sqlite3
+from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -39,9 +40,19 @@ _QUIET = (State.SHELVED, State.SUPPRESSED)
 
 
 class Nights:
-    """Reports on nights; reads only, from any thread."""
+    """Reports on nights; reads only, from any thread.
 
-    def __init__(self, database: Database, readings: ReadingStore, library: Library) -> None:
+    ``ours`` says which enclosures belong into a morning report.
+    """
+
+    def __init__(
+        self,
+        database: Database,
+        readings: ReadingStore,
+        library: Library,
+        ours: Callable[[str], bool] = lambda _place: True,
+    ) -> None:
+        self._ours = ours
         self._database = database
         self._readings = readings
         self._library = library
@@ -66,7 +77,7 @@ class Nights:
     def morning(self, now_ms: int, zone: ZoneInfo) -> Morning:
         """The last night of every enclosure; the report's day is that of ``zone``."""
         with self._database.reading() as connection:
-            enclosures = setup.everything(connection).enclosure
+            enclosures = setup.everything(connection).only(self._ours).enclosure
         reports = [self._report(each, last_night(each, now_ms), now_ms) for each in enclosures]
         return morning(reports, dt.datetime.fromtimestamp(now_ms / 1000, zone).date())
 

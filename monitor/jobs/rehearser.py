@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from monitor.alarms.model import Condition
 from monitor.alarms.outcome import CHANGED, RAISED, UNCHANGED, Outcome
 from monitor.alarms.reckoning import Judged, Surroundings, judge
 from monitor.alarms.records import load_alarm
@@ -82,7 +83,9 @@ class Rehearser:
 
         switches = list(_reported(misted))
         rules, run = self._run(place, switches, start_ms, end_ms)
-        recorded = [load_alarm(row.body) for row in reversed(kept)]
+        # A rehearsal does not judge builds.
+        loaded = (load_alarm(row.body) for row in reversed(kept))
+        recorded = [each for each in loaded if each.point.condition is not Condition.RELAPSE]
         sets: dict[str, list[Judged]] = {
             RAISED: judge(recorded, around(place, run.heard)),
             UNCHANGED: judge(run.raised, around(place, run.heard)),

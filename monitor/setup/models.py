@@ -4,7 +4,7 @@ The models carry the shape of the set-up file and of the API alike; docs/setup.m
 """
 
 import datetime as dt
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Literal, Protocol, Self
 from zoneinfo import ZoneInfo
 
@@ -15,6 +15,7 @@ from monitor.documents.problems import Route, faults, hint
 from monitor.quantities import MEASURED, Quantity
 from monitor.setup.timezones import TimeZone
 from monitor.species.ranges import Span, Spans, Zone, ZoneRange
+from monitor.species.settling import SomeLimits
 
 __all__ = [
     "Correction",
@@ -145,6 +146,8 @@ class Enclosure(Model):
     """Who lives in it."""
     range: dict[Zone, ZoneRange] = Field(default_factory=dict)
     """Ranges by zone; each one given overrides what the inhabitants need."""
+    settling: SomeLimits = Field(default_factory=dict)
+    """What it must show before it counts as settled; each limit given comes before all others."""
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
@@ -173,6 +176,15 @@ class Setup(Model):
     def places(self) -> tuple[Room | Enclosure, ...]:
         """Rooms, then the enclosures that may stand in them."""
         return (*self.room, *self.enclosure)
+
+    def only(self, has: Callable[[str], bool]) -> Self:
+        """The rooms and enclosures whose ids are wanted; a room they stand in may be missing."""
+        return self.model_copy(
+            update={
+                "room": tuple(each for each in self.room if has(each.id)),
+                "enclosure": tuple(each for each in self.enclosure if has(each.id)),
+            }
+        )
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, Literal, Self, TypeVar
 
-from pydantic import Field, model_validator
+from pydantic import Field, SecretStr, model_validator
 
 from monitor.documents.base import Identifier, Model
 from monitor.documents.problems import Route, below, faults, hint, key_of
@@ -20,6 +20,8 @@ from monitor.setup.channels import Channel, mistakes
 from monitor.setup.environment import Variable, overlay, variables
 from monitor.setup.judging import JudgeSettings
 from monitor.setup.reporting import ReportSettings
+from monitor.setup.settling import SettlingSettings
+from monitor.setup.share import ShareSettings
 from monitor.setup.sources import Source
 
 M = TypeVar("M", bound=Model)
@@ -54,12 +56,30 @@ class BrokerSettings(MqttServer):
 class StoreSettings(Model):
     """Where readings and state are kept."""
 
-    engine: Literal["sqlite"] = "sqlite"
-    """The time-series engine."""
+    engine: Literal["sqlite", "influxdb", "victoriametrics"] = "sqlite"
+    """The time-series engine; the last two are servers of their own."""
     path: Path = Path("dewkeep.db")
-    """The database file."""
+    """The database file; with another engine it holds everything but the readings."""
+    url: BaseAddress | None = None
+    """Where that server is reached."""
+    org: str = ""
+    """The organisation there (InfluxDB 2)."""
+    bucket: Identifier = "dewkeep"
+    """The bucket there (InfluxDB 1: the database); it must exist."""
+    token_file: Path | None = None
+    """File with the token to sign in with (InfluxDB 1.8: `name:password`)."""
+    token: SecretStr | None = None
+    """The token, from the environment only."""
     raw_days: int = Field(default=730, ge=1)
     """Days that single readings are kept; averages of five minutes and longer stay for good."""
+
+    @model_validator(mode="after")
+    def _server_has_an_address(self) -> Self:
+        if self.engine == "sqlite" and self.url is not None:
+            raise faults([(("url",), "is not for sqlite, which is a file; set engine too")])
+        if self.engine != "sqlite" and self.url is None:
+            raise faults([(("url",), f"is missing; where is {self.engine} reached?")])
+        return self
 
 
 class PhotoSettings(Model):
@@ -106,6 +126,8 @@ class Settings(Model):
     """The MQTT broker."""
     store: StoreSettings = StoreSettings()
     """Readings and state."""
+    share: ShareSettings = ShareSettings()
+    """What this daemon watches."""
     photos: PhotoSettings = PhotoSettings()
     """Photos in the journal."""
     setup: SetupSettings = SetupSettings()
@@ -122,6 +144,8 @@ class Settings(Model):
     """When alarms are raised and over."""
     report: ReportSettings = ReportSettings()
     """The morning report."""
+    settling: SettlingSettings = SettlingSettings()
+    """The verdicts on new builds."""
     calibration: CalibrationSettings = CalibrationSettings()
     """Probes in the salt box."""
 
@@ -133,12 +157,13 @@ class Settings(Model):
         return self
 
     @model_validator(mode="after")
-    def _report_has_its_channels(self) -> Self:
+    def _reports_have_their_channels(self) -> Self:
         names = {channel.name for channel in self.channel}
-        for number, name in enumerate(self.report.channels):
-            if name not in names:
-                says = f"no channel is named {name!r}{hint(name, names)}"
-                raise faults([(("report", "channels", number), says)])
+        for table, called in (("report", self.report), ("settling", self.settling)):
+            for number, name in enumerate(called.channels):
+                if name not in names:
+                    says = f"no channel is named {name!r}{hint(name, names)}"
+                    raise faults([((table, "channels", number), says)])
         return self
 
 

@@ -9,7 +9,12 @@ from pydantic import AfterValidator
 from monitor.documents.problems import hint
 
 
-def _known(value: str) -> str:
+def known_zone(value: str) -> str:
+    """The name of a time zone.
+
+    Raises:
+        ValueError: there is none of that name.
+    """
     if value not in _timezones():
         raise ValueError(
             f"{value!r} is no IANA time zone, such as Europe/Lisbon{hint(value, _timezones())}"
@@ -22,4 +27,4 @@ def _timezones() -> frozenset[str]:
     return frozenset(available_timezones())
 
 
-TimeZone = Annotated[str, AfterValidator(_known)]
+TimeZone = Annotated[str, AfterValidator(known_zone)]

@@ -14,6 +14,7 @@ from pydantic import Field, model_validator
 from monitor.documents.base import Identifier, Model, Name, Text
 from monitor.documents.problems import Route, faults
 from monitor.species.ranges import AMBIENT, Ranged, Span, Zone, beyond_measure
+from monitor.species.settling import SomeLimits
 
 Faults = Iterator[tuple[Route, str]]
 Month = Annotated[int, Field(ge=1, le=12)]
@@ -211,6 +212,8 @@ class Profile(Model):
     """Parts of the year in which other ranges hold."""
     dry_out: DryOut | None = None
     """The daily drying it needs."""
+    settling: SomeLimits = Field(default_factory=dict)
+    """What a new build must show before it moves in, where the usual limits do not suit it."""
     ground: Ground | None = None
     """How wet its ground must be, in one word; nothing if it needs none."""
     substrate: Text | None = None

@@ -83,6 +83,11 @@ class Tally:
         return cls(slot, np.ones(len(slot), np.int64), value, value, value).gathered()
 
     @classmethod
+    def nothing(cls) -> Self:
+        """No slots."""
+        return cls.of(np.empty(0, np.int64), np.empty(0, np.float64))
+
+    @classmethod
     def joined(cls, parts: Sequence["Tally"]) -> Self:
         """Several tallies as one, slots in any order and shared ones added up."""
         slot = np.concatenate([part.slot for part in parts])

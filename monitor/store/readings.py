@@ -7,6 +7,7 @@ from typing import NamedTuple, Protocol
 import numpy as np
 import numpy.typing as npt
 
+from monitor.errors import StoreError
 from monitor.quality import Reason
 from monitor.quantities import Quantity
 
@@ -39,6 +40,12 @@ class Readings:
 
     def __len__(self) -> int:
         return len(self.series)
+
+    def part(self, chosen: slice | Ints | Flags) -> "Readings":
+        """Some of the readings."""
+        return Readings(
+            self.series[chosen], self.at_ms[chosen], self.value[chosen], self.reason[chosen]
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,11 +108,26 @@ class ReadingStore(Protocol):
         ...
 
     def append(self, readings: Readings) -> None:
-        """Keep readings; durable when the surrounding transaction has committed."""
+        """Keep readings; durable when the surrounding transaction has committed.
+
+        An engine that is a server of its own has them only after :meth:`flush`.
+        """
+        ...
+
+    def flush(self) -> None:
+        """Return once the engine has all that was committed; only then acknowledge it."""
+        ...
+
+    def backfill(self, readings: Readings) -> None:
+        """Keep many old readings at once, for imports; may be called from another process."""
         ...
 
     def latest(self) -> Mapping[int, Latest]:
         """The newest reading of every series that is not bad, by series id."""
+        ...
+
+    def refresh(self) -> None:
+        """Take notice of what other processes have written since."""
         ...
 
     def track(self, key: SeriesKey, start_ms: int, end_ms: int) -> Track:
@@ -130,3 +152,22 @@ class ReadingStore(Protocol):
     def expire(self, before_ms: int) -> int:
         """Forget raw readings older than ``before_ms`` (long-range buckets stay); how many went."""
         ...
+
+
+def refuse_impossible(readings: Readings, highest_id: int, end_of_time_ms: int) -> None:
+    """Refuse a batch in which a reading could never be read back.
+
+    Raises:
+        StoreError: names the first that is wrong.
+    """
+    for wrong, says in (
+        (~np.isfinite(readings.value), "only finite numbers can be stored"),
+        ((readings.at_ms < 0) | (readings.at_ms >= end_of_time_ms), "no time of this era"),
+        ((readings.series < 1) | (readings.series > highest_id), "no such series"),
+    ):
+        if wrong.any():
+            n = int(np.argmax(wrong))
+            raise StoreError(
+                f"series {readings.series[n]}, {readings.at_ms[n]} ms, "
+                f"value {readings.value[n]}: {says}"
+            )

@@ -3,6 +3,7 @@
 ``body`` is JSON text that the memory never reads.
 """
 
+import datetime as dt
 from collections.abc import Mapping
 from typing import NamedTuple
 
@@ -50,3 +51,18 @@ class Notice(NamedTuple):
     kind: str
     body: str
     """JSON text, sent as it stands."""
+
+
+class VerdictRow(NamedTuple):
+    """A verdict on a build: found from ``since_ms`` to ``at_ms`` each time it was asked for.
+
+    ``built_on`` tells builds in one enclosure apart; ``says`` is what held it up when it was last
+    found, None if nothing.
+    """
+
+    place: str
+    since_ms: int
+    at_ms: int
+    verdict: str
+    built_on: dt.date | None
+    says: str | None

@@ -1,6 +1,7 @@
 """Maintenance and the open lid: alarms kept quiet while a keeper's hands are in the enclosure."""
 
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import NamedTuple
 
 from fastapi import APIRouter, HTTPException
@@ -10,6 +11,7 @@ from monitor.alarms.model import Because
 from monitor.alarms.wording import clock
 from monitor.api.access import MayOperate
 from monitor.api.parts import GivenParts, Parts
+from monitor.errors import Conflict
 from monitor.ingest import filing
 from monitor.ingest.pipeline import Pipeline
 from monitor.setup.models import Enclosure
@@ -63,7 +65,9 @@ def tell(enclosure: str, parts: GivenParts, who: MayOperate, form: GivenForm) ->
         if minutes:
             until_ms = now_ms + int(minutes) * MINUTE_MS
             pipeline.suppress(enclosure, Because(because), until_ms, who, "", now_ms)
-        else:
+            return
+        # Another keeper may have been faster, or it is over: the page that follows shows it.
+        with suppress(Conflict):
             pipeline.end_suppression(enclosure, Because(because), now_ms)
 
     parts.ask(act)

@@ -1,7 +1,7 @@
 """The journal: what was seen and done, buttons for the daily things, forms for the rest."""
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Annotated, Any, NamedTuple
 
@@ -10,13 +10,15 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from pydantic import ValidationError
 
 from monitor.api.access import MayOperate, MayView
+from monitor.api.app import PREFIX
 from monitor.api.paging import cursor
 from monitor.api.parts import GivenParts, Parts
 from monitor.setup.daylight import reached_ms
 from monitor.setup.journal import ENTRY, Entry, Misted, Source
 from monitor.setup.models import Enclosure
-from monitor.store.sqlite.state import journal, setup
+from monitor.store.sqlite.state import journal, photos, setup
 from monitor.store.sqlite.state.journal import JournalRow
+from monitor.store.sqlite.state.photos import PhotoRow
 from monitor.web import words
 from monitor.web.charts.scale import linear
 from monitor.web.climate import enclosure_of
@@ -46,6 +48,8 @@ class Line:
     noted: Noted
     mistings: int = 1
     seconds: float = 0.0
+    photos: Sequence[str] = ()
+    """The addresses of its photos."""
 
     @property
     def by_mister(self) -> bool:
@@ -79,13 +83,14 @@ def everywhere(
             for place in places
             for row in journal.page(connection, place.id, kinds=words.KEPT_KINDS, limit=OF_EACH)
         ]
+        pictures = photos.of(connection, [row.id for _, row in rows])
     rows.sort(key=lambda each: each[1].entry.at_ms, reverse=True)
     return page(
         request,
         "journal.html",
         here="journal",
         places=[Place(each.id, each.name) for each in places],
-        days=_days([_line(*each) for each in rows[:ENTRIES]]),
+        days=_days([_line(*each, pictures) for each in rows[:ENTRIES]]),
         wrote=wrote,
     )
 
@@ -139,6 +144,7 @@ def _journal(
             before=None if start is None else (start[0], int(start[1])),
             limit=MOST + 1,
         )
+        pictures = photos.of(connection, [row.id for row in rows])
     shown, last = rows[:MOST], rows[MOST - 1] if len(rows) > MOST else None
     now = dt.datetime.fromtimestamp(parts.clock() / 1000, place.zone_info)
     return page(
@@ -147,7 +153,7 @@ def _journal(
         here="journal",
         place=Place(place.id, place.name),
         status=status,
-        days=_days([_line(place, row) for row in shown]),
+        days=_days([_line(place, row, pictures) for row in shown]),
         older=None if last is None else f"{last.entry.at_ms}_{last.id}",
         later=start is not None,
         wrote=wrote,
@@ -158,7 +164,7 @@ def _journal(
     )
 
 
-def _line(place: Enclosure, row: JournalRow) -> Line:
+def _line(place: Enclosure, row: JournalRow, pictures: Mapping[int, Sequence[PhotoRow]]) -> Line:
     entry = row.entry
     return Line(
         id=row.id,
@@ -166,6 +172,10 @@ def _line(place: Enclosure, row: JournalRow) -> Line:
         when=dt.datetime.fromtimestamp(entry.at_ms / 1000, place.zone_info),
         noted=noted(row, place, _NOWHERE),
         seconds=(entry.seconds or 0.0) if isinstance(entry, Misted) else 0.0,
+        photos=[
+            f"{PREFIX}/enclosures/{place.id}/journal/{row.id}/photos/{photo.name}"
+            for photo in pictures.get(row.id, ())
+        ],
     )
 
 

@@ -81,7 +81,7 @@ AT_WORK = {
 AT_WORK_FOR = {"30": "30 min", "60": "1 h", "180": "3 h"}
 """For how many minutes alarms can be kept quiet on the page."""
 QUIET_UNTIL = {
-    Because.MAINTENANCE: "At work on it until {}",
-    Because.LID_OPEN: "Lid open until {}",
+    Because.MAINTENANCE: "Quiet until {} while somebody is at work on it",
+    Because.LID_OPEN: "Quiet until {} for the open lid",
 }
 QUIET_BY = "{}, said by {}."

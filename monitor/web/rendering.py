@@ -65,5 +65,5 @@ _environment.filters["said"] = said
 
 
 def render(template: str, **shown: object) -> str:
-    """A page; every name in it is escaped. ``shown`` has a ``viewer``, whose units count."""
+    """A page, every name in it escaped; the filter ``said`` needs a ``viewer`` in ``shown``."""
     return _environment.get_template(template).render(shown)

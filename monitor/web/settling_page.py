@@ -12,7 +12,7 @@ from monitor.analysis.settling.criteria import Criterion, Result, Verdict
 from monitor.api.access import MayView
 from monitor.api.parts import GivenParts, Parts
 from monitor.api.spans import Instant
-from monitor.jobs.settling import DAYS, settling_of
+from monitor.jobs.settling import DAYS
 from monitor.quantities import Quantity
 from monitor.setup.journal import Inspection
 from monitor.setup.models import Enclosure
@@ -75,7 +75,7 @@ def settling(
     """The verdict, what holds it up, the looks inside, nine weeks of climate, every criterion."""
     place = enclosure_of(parts, enclosure)
     at_ms = parts.clock() if at is None else at
-    found = settling_of(parts.database, parts.readings, parts.library, enclosure, at_ms)
+    found = parts.assessor.assess(enclosure, at_ms).settling
     units = viewer_of(request).units
     start_ms = _start(place, at_ms)
     return page(

@@ -44,7 +44,8 @@ router = APIRouter(route_class=Page, include_in_schema=False)
 
 CHANGES = 12
 MOST_OFFERED = 8
-NEW = "new"
+NEW = "-new"
+"""In the place of an id, which cannot begin so."""
 _SEE_OTHER = 303
 
 
@@ -71,6 +72,16 @@ class Offer(NamedTuple):
 
     name: str
     species: Sequence[tuple[str, str]]
+
+
+class RangeRow(NamedTuple):
+    """One range to write: its field's stem, its words, and what the inhabitants share."""
+
+    stem: str
+    name: str
+    shared: str
+    low: str
+    high: str
 
 
 @router.get("/setup")
@@ -350,16 +361,6 @@ def _offers(parts: Parts, found: Compatibility | None) -> list[Offer]:
             Offer(words.SPECIES_KINDS[kind], [(species, name) for name, species in of_kind])
         )
     return [each for each in offers if each.species]
-
-
-class RangeRow(NamedTuple):
-    """One range to write: its field's stem, its words, and what the inhabitants share."""
-
-    stem: str
-    name: str
-    shared: str
-    low: str
-    high: str
 
 
 def _asked_ranges(

@@ -31,6 +31,7 @@ PARTS = {
     "settling": ("/settling", "Settling"),
     "probes": ("/probes", "Probes"),
     "handover": ("/handover", "Hand-over sheet"),
+    "report": ("/settling/report", "Settling report"),
 }
 """What there is to see of one enclosure: the end of its address, and its name, by key."""
 VIEW, SIGN_IN, SIGN_OUT = "Units and colours", "Sign in", "Sign out"
@@ -169,7 +170,7 @@ DUE_SOON = "Calibrated on {}; due soon, on {}."
 OVERDUE = "Calibrated on {}; it was due again on {}."
 CORRECTION = "Its {} is corrected: {} times the reading, {}."
 PROBES_DOUBTED = "{}: look after it."
-PROBES_BELIEVED = "Nothing speaks against the {} probes."
+PROBES_BELIEVED = "Nothing speaks against any probe."
 
 COURSE = "{}, {}"
 FROM_TO = "{} to {}"
@@ -204,6 +205,7 @@ WRITTEN = ("misted", "fed", "moult", "maintenance", "animal_in", "note")
 """What the form offers."""
 SOURCES = {"mister": "by the mister", "import": "imported"}
 MISTED_OFTEN = "Misted {} times, {:.0f} s in all"
+PHOTO = "Photo: {}, {}"
 WROTE = "written down"
 NOT_WRITTEN = "Nothing was written down yet: see what is marked below."
 WRONG_ENTRY = {
@@ -236,6 +238,7 @@ BEYOND = {
 FAR = "far {}"
 """Beyond a critical limit."""
 SILENT = "silent"
+RELAPSED = "no longer settled"
 IN_RANGE = "in range"
 NO_RANGE = "no range now"
 IN_DOUBT = "in doubt: {}"
@@ -328,6 +331,8 @@ _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday",
 
 def condition(quantity: Quantity | None, what: Condition) -> str:
     """What is the matter, in two or three words."""
+    if what is Condition.RELAPSE:
+        return RELAPSED
     if quantity is None:
         return NO_LINK if what is Condition.BROKER else SILENT
     low, high = BEYOND[quantity]

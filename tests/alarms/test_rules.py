@@ -48,7 +48,7 @@ def humidity(condition: Condition) -> PointKey:
 
 
 def test_a_zone_without_a_range_is_watched_for_silence_alone() -> None:
-    """Every probe of rooms and enclosures has its silent point, and the daemon its broker."""
+    """Probes have their silent points, enclosures their relapse, and the daemon its broker."""
     rules = compile_rules(SETUP, {}, AlarmSettings())
 
     assert rules.limits == {}
@@ -57,6 +57,7 @@ def test_a_zone_without_a_range_is_watched_for_silence_alone() -> None:
         "back-room.air.silent",
         "cork-cube.canopy.silent",
         "cork-cube.floor.silent",
+        "cork-cube.relapse",
     ]
     assert [probe.silence_ms for probe in rules.probes] == [300_000, 300_000, 1_800_000]
 

@@ -16,7 +16,8 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import ExitStack, closing
 from pathlib import Path
 
 import paho.mqtt.client as mqtt
@@ -30,8 +31,8 @@ from monitor.ingest.rejects import Rejects
 from monitor.setup.models import Enclosure, Probe, Zone, ZoneRange
 from monitor.setup.settings import Settings
 from monitor.species.library import load_library
+from monitor.store.engines import opened
 from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.readings import SqliteReadings
 from monitor.store.sqlite.state import setup
 from tests.support.publisher import Publisher
 from tests.support.servers import Mosquitto
@@ -51,10 +52,14 @@ def main() -> None:
     parser.add_argument("--drain", choices=[BARE, FULL], help=argparse.SUPPRESS)
     parser.add_argument("--port", type=int, help=argparse.SUPPRESS)
     parser.add_argument("--enclosures", type=int, default=50, help=argparse.SUPPRESS)
+    parser.add_argument("--store", type=json.loads, default={}, help=argparse.SUPPRESS)
     options = parser.parse_args()
-    if options.drain:
-        drain = {BARE: drain_bare, FULL: drain_full}[options.drain]
-        print(json.dumps(drain(options.port, options.messages, options.enclosures)))
+    if options.drain == BARE:
+        print(json.dumps(drain_bare(options.port, options.messages)))
+        return
+    if options.drain == FULL:
+        seconds = drain_full(options.port, options.messages, options.enclosures, options.store)
+        print(json.dumps(seconds))
         return
     with tempfile.TemporaryDirectory() as folder:
         broker = Mosquitto(Path(folder), ["autosave_on_changes false"]).start()
@@ -128,16 +133,19 @@ def fill(port: int, messages: int, enclosures: int) -> None:
         publisher.flush()
 
 
-def run_drain(name: str, port: int, messages: int, enclosures: int) -> float:
-    """Messages per second of one drain in its own process."""
+def run_drain(
+    name: str, port: int, messages: int, enclosures: int, store: Mapping[str, str] | None = None
+) -> float:
+    """Messages per second of one drain in its own process; ``store`` names another engine."""
     command = [sys.executable, "-m", "tests.benchmarks.bench_ingest", "--drain", name]
     command += ["--port", str(port), "--messages", str(messages), "--enclosures", str(enclosures)]
+    command += ["--store", json.dumps(store or {})]
     done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True, timeout=300)
     seconds: float = json.loads(done.stdout.splitlines()[-1])
     return messages / seconds
 
 
-def drain_bare(port: int, messages: int, _enclosures: int) -> float:
+def drain_bare(port: int, messages: int) -> float:
     """The naive client: count, and let paho acknowledge."""
     count, started = 0, 0.0
 
@@ -175,12 +183,15 @@ class TimedLink(Link):
         self.last = time.perf_counter()
 
 
-def drain_full(port: int, messages: int, enclosures: int) -> float:
+def drain_full(port: int, messages: int, enclosures: int, store: Mapping[str, str]) -> float:
     """The daemon's own parts, as `dewkeep serve` puts them together."""
-    settings = Settings.model_validate({"broker": {"port": port, "client_id": FULL}})
+    settings = Settings.model_validate(
+        {"broker": {"port": port, "client_id": FULL}, "store": dict(store)}
+    )
     clock: Callable[[], int] = lambda: time.time_ns() // 1_000_000  # noqa: E731
-    with tempfile.TemporaryDirectory() as folder:
-        database = Database(Path(folder) / "dewkeep.db")
+    with ExitStack() as stack:
+        folder = stack.enter_context(tempfile.TemporaryDirectory())
+        database = stack.enter_context(closing(Database(Path(folder) / "dewkeep.db")))
         spans = {"temperature": [15, 35], "humidity": [40, 95]}
         climate = ZoneRange.model_validate({"day": spans, "night": spans, "critical": spans})
         with database.transaction() as connection:
@@ -190,7 +201,7 @@ def drain_full(port: int, messages: int, enclosures: int) -> float:
                     id=f"e{n}", name=f"E {n}", probe=probes, range={Zone.CANOPY: climate}
                 )
                 setup.put(connection, place, who="benchmark", now_ms=clock())
-        readings = SqliteReadings(database)
+        readings = stack.enter_context(opened(settings.store, database))
         pipeline = Pipeline(
             database,
             readings,
@@ -208,7 +219,6 @@ def drain_full(port: int, messages: int, enclosures: int) -> float:
         while link.acknowledged < messages:
             time.sleep(0.01)
         loop.stop()
-        database.close()
         return link.last - link.first
 
 

@@ -1,10 +1,14 @@
 """Measures the pages on the server: from request to the last byte of the answer, compressed.
 
     python -m tests.benchmarks.bench_page [--enclosures N]
+    python -m tests.benchmarks.bench_page --year
 
 In one process, without a network: what is measured is looking things up, working the page out,
 rendering and compressing it. Each page is measured in turn with an empty one (units and colours).
 Processor time is given beside the clock's: on a busy machine it is the one that counts.
+
+``--year`` fills in a year of 50 enclosures and opens the courses of one in a Chromium on a phone's
+screen: until the first thing is painted, and until the page with its chart is whole.
 """
 
 import argparse
@@ -13,15 +17,19 @@ import gc
 import gzip
 import statistics
 import tempfile
+import threading
 import time
-from collections.abc import Callable, MutableMapping
+from collections.abc import Callable, Iterator, MutableMapping
+from contextlib import contextmanager
 from itertools import cycle
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
 import tomli_w
+import uvicorn
 from fastapi import FastAPI
+from selenium.webdriver.remote.webdriver import WebDriver
 
 from monitor.api.app import create_app
 from monitor.ingest.link import Message
@@ -33,6 +41,8 @@ from monitor.times import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 from monitor.web import pages
 from tests.support.publisher import senml
 from tests.support.rig import Rig
+from tests.support.servers import free_port
+from tests.web.chromium import chromium
 
 PROBES = ("canopy", "floor", "substrate")
 LIVES = ("correlophus-ciliatus", "ficus-pumila", "trichorhina-tomentosa", "sinella-curviseta")
@@ -48,7 +58,12 @@ def main() -> None:
     """Run it."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--enclosures", type=int, default=200)
-    count = parser.parse_args().enclosures
+    parser.add_argument("--year", action="store_true")
+    told = parser.parse_args()
+    if told.year:
+        year()
+        return
+    count = told.enclosures
     with tempfile.TemporaryDirectory() as name, house(Path(name), count) as rig:
         app = create_app(rig.parts)
         pages.install(app)
@@ -72,8 +87,64 @@ def main() -> None:
             report(what, measured(app, address))
 
 
-def house(folder: Path, count: int) -> Rig:
-    """A room full of enclosures with a day of readings and mistings."""
+def year() -> None:
+    """A year of 50 enclosures, seen by a browser."""
+    with tempfile.TemporaryDirectory() as name, house(Path(name), 50, 365, 5) as rig:
+        app = create_app(rig.parts)
+        pages.install(app)
+        size = sum(file.stat().st_size for file in Path(name).iterdir()) / 1e6
+        print(f"50 enclosures, 150 probes, a year of readings every 5 minutes, {size:.0f} MB\n")
+        print("| page | first painted, ms | whole, ms | KiB sent |\n|---|---:|---:|---:|")
+        with served(app) as address:
+            browser = chromium()
+            span = f"from={rig.now_ms - 365 * DAY_MS}&to={rig.now_ms}"
+            for what, page in (
+                ("courses of a day", "/enclosures/e7"),
+                ("courses of a year", f"/enclosures/e7?{span}"),
+                ("dew point of a year", f"/enclosures/e7?quantity=dew_point&{span}"),
+            ):
+                shown = [opened(browser, address + page) for _ in range(ROUNDS)]
+                painted, whole, sent = (
+                    statistics.median(each) for each in zip(*shown, strict=True)
+                )
+                print(f"| {what} | {painted:.0f} | {whole:.0f} | {sent / 1024:.0f} |")
+            browser.quit()
+
+
+def opened(browser: WebDriver, address: str) -> tuple[float, float, float]:
+    """Milliseconds until the first paint and until all is loaded, and the bytes that were sent."""
+    browser.get(address)
+    found: tuple[float, float, float] = browser.execute_async_script(
+        "const done = arguments[arguments.length - 1];"
+        "new PerformanceObserver((list) => {"
+        " const [page] = performance.getEntriesByType('navigation');"
+        " const all = [page, ...performance.getEntriesByType('resource')];"
+        " const sent = all.reduce((sum, each) => sum + each.transferSize, 0);"
+        " done([list.getEntries()[0].startTime, page.loadEventEnd, sent]);"
+        "}).observe({type: 'paint', buffered: true})"
+    )
+    return found
+
+
+@contextmanager
+def served(app: FastAPI) -> Iterator[str]:
+    """The pages on a free port of this machine."""
+    port = free_port()
+    server = uvicorn.Server(uvicorn.Config(app, port=port, log_config=None, lifespan="off"))
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    while not server.started:
+        time.sleep(0.01)
+    try:
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        app.state.parts.hub.end()
+        server.should_exit = True
+        thread.join()
+
+
+def house(folder: Path, count: int, days: int = 1, every_min: int = 1) -> Rig:
+    """A room full of enclosures with some days of readings, and mistings in the last."""
     furniture = {
         "enclosure": [
             {
@@ -88,7 +159,7 @@ def house(folder: Path, count: int) -> Rig:
     }
     rig = Rig(folder, enclosures=tomli_w.dumps(furniture))
     random = np.random.default_rng(8)
-    at_ms = np.arange(rig.now_ms - DAY_MS, rig.now_ms, MINUTE_MS)
+    at_ms = np.arange(rig.now_ms - days * DAY_MS, rig.now_ms, every_min * MINUTE_MS)
     daily = np.cos(2 * np.pi * (at_ms % DAY_MS) / DAY_MS)
     for number in range(count):
         for probe in PROBES:
@@ -97,7 +168,7 @@ def house(folder: Path, count: int) -> Rig:
                 (Quantity.HUMIDITY, 76.0, 9.0),
             ):
                 (series,) = rig.readings.series_ids([SeriesKey(f"e{number}", probe, quantity)])
-                value = middle + swing * daily + random.normal(0, 0.2, len(at_ms))
+                value = (middle + swing * daily + random.normal(0, 0.2, len(at_ms))).round(2)
                 rig.readings.backfill(
                     Readings(
                         np.full(len(at_ms), series),

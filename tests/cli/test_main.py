@@ -12,9 +12,8 @@ from monitor.cli import main
 from tests.cli.conftest import CommandLine
 
 COMMANDS = (
-    *("backup", "calibrate", "check", "compatibility", "demo", "export", "handover", "import"),
-    *("probes", "rehearse"),
-    *("restore", "serve", "settling", "setup", "token"),
+    *("backup", "calibrate", "check", "compatibility", "copy", "demo", "export", "handover"),
+    *("import", "probes", "rehearse", "restore", "serve", "settling", "setup", "token"),
 )
 
 

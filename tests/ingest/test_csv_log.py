@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.errors import SettingsError
-from monitor.ingest.csv_log import EXPORTED, Layout, Part, Report, layout_of, read
+from monitor.ingest.csv_log import EXPORTED, Clock, Layout, Part, Report, layout_of, read
 from monitor.quantities import Quantity
 from monitor.times import parse_rfc3339
 
@@ -39,12 +39,15 @@ def layout(path: Path, time: str | None = None, **named: str) -> Layout:
 
 
 def contents(
-    path: Path, columns: Layout | None = None, zone: dt.tzinfo = dt.UTC
+    path: Path,
+    columns: Layout | None = None,
+    zone: dt.tzinfo = dt.UTC,
+    form: str | None = None,
 ) -> tuple[dict[Quantity, list[tuple[int, float]]], Report]:
     """Everything in the file, and what was left out."""
     report = Report()
     values: dict[Quantity, list[tuple[int, float]]] = {}
-    for part in read(path, columns or layout(path), "canopy", zone, NOW_MS, report):
+    for part in read(path, columns or layout(path), "canopy", Clock(zone, form), NOW_MS, report):
         for quantity, pairs in part.values.items():
             values.setdefault(quantity, []).extend(pairs)
     return values, report
@@ -185,7 +188,7 @@ def test_long_files_come_in_parts(write: Write, monkeypatch: pytest.MonkeyPatch)
     """Bounded in memory; each says how far into the file it reaches."""
     monkeypatch.setattr("monitor.ingest.csv_log.CHUNK_ROWS", 10)
     path = write("time,temperature\n" + "".join(f"{1796000000 + n},20\n" for n in range(25)))
-    parts: list[Part] = list(read(path, layout(path), "", dt.UTC, NOW_MS, Report()))
+    parts: list[Part] = list(read(path, layout(path), "", Clock(dt.UTC), NOW_MS, Report()))
 
     assert [len(part.values[T]) for part in parts] == [10, 10, 5]
     assert parts[-1].bytes_read == path.stat().st_size
@@ -198,8 +201,72 @@ def test_no_cell_is_beyond_it(tmp_path_factory: pytest.TempPathFactory, text: st
     path.write_text(f"time,temperature\n{text},{text}\n1796000000,20\n", "utf-8", "replace")
     report = Report()
     try:
-        for _ in read(path, layout(path), "", LISBON, NOW_MS, report):
+        for _ in read(path, layout(path), "", Clock(LISBON), NOW_MS, report):
             pass
     except SettingsError as exc:
         assert "is no CSV" in str(exc)  # noqa: PT017 - either way is an answer
     assert report.rows <= 2 + 2 * (text.count("\n") + text.count("\r"))
+
+
+@pytest.mark.parametrize("separator", [";", "\t"])
+def test_decimal_commas_are_read(write: Write, separator: str) -> None:
+    """Where nothing else is separated by commas; how many there were is told."""
+    rows = [("time", "temperature", "humidity"), ("1796000000", "-22,5", "70,5")]
+    values, report = contents(write("\n".join(separator.join(row) for row in rows)))
+
+    assert values == {T: [(1796000000_000, -22.5)], RH: [(1796000000_000, 70.5)]}
+    assert report.decimal_commas == 2
+
+
+def test_a_comma_that_may_mean_thousands_is_refused(write: Write) -> None:
+    """Between commas, or with a point beside it, nobody knows what it means."""
+    between, report = contents(write('time,temperature\n1796000000,"1,234"\n'))
+    beside, _ = contents(write("time;temperature\n1796000000;1.234,5\n"))
+
+    assert not any(between.values())
+    assert not any(beside.values())
+    assert report.skipped == {"no number": 1}
+
+
+@pytest.mark.parametrize(
+    ("form", "text", "at"),
+    [
+        ("%d.%m.%Y %H:%M", "01.06.2026 14:30", "2026-06-01T13:30:00Z"),
+        ("%m/%d/%Y %I:%M:%S %p", "01/06/2026 02:30:15 PM", "2026-01-06T14:30:15Z"),
+        ("%Y%m%d%H%M", "202606011430", "2026-06-01T13:30:00Z"),
+        ("%Y-%m-%d %H:%M %z", "2026-06-01 14:30 +0200", "2026-06-01T12:30:00Z"),
+    ],
+)
+def test_times_may_be_written_in_any_way(write: Write, form: str, text: str, at: str) -> None:
+    """As the format says, in the given zone unless there is an offset; digits are no epoch then."""
+    values, _ = contents(write(f"time,temperature\n{text},20\n"), zone=LISBON, form=form)
+
+    assert values[T] == [(parse_rfc3339(at), 20.0)]
+
+
+def test_the_hour_that_happens_twice(write: Write) -> None:
+    """When the clocks go back, what goes back in the log is an hour later.
+
+    Lisbon, 25 October 2026: 02:00 summer time (01:00 UTC) becomes 01:00 (IANA time zone database).
+    """
+    walls = ["00:45", "01:00", "01:30", "01:30", "01:00", "01:30", "02:00"]
+    rows = "".join(f"2026-10-25 {wall}:00,{n}\n" for n, wall in enumerate(walls))
+    values, _ = contents(write("time,temperature\n" + rows), zone=LISBON)
+
+    utc = ["23:45", "00:00", "00:30", "00:30", "01:00", "01:30", "02:00"]
+    days = ["2026-10-24", *["2026-10-25"] * 6]
+    assert [at for at, _ in values[T]] == [
+        parse_rfc3339(f"{day}T{wall}:00Z") for day, wall in zip(days, utc, strict=True)
+    ]
+
+
+def test_every_line_that_is_left_out_can_be_told(write: Write) -> None:
+    """Not only the first few."""
+    told: list[int] = []
+    report = Report(tell=lambda line, _why: told.append(line))
+    path = write("time,temperature\n" + "soon,20\n" * 9)
+
+    list(read(path, layout(path), "", Clock(dt.UTC), NOW_MS, report))
+
+    assert told == list(range(2, 11))
+    assert len(report.examples) == 5

@@ -64,6 +64,23 @@ def test_a_store_that_fails_holds_everything(rig: Rig, caplog: pytest.LogCapture
     ]
 
 
+def test_an_engine_that_fails_holds_what_was_taken(rig: Rig) -> None:
+    """It is taken once, acknowledged only when the engine has it, and keepers need not wait."""
+    with rig:
+        rig.readings.deaf = True
+        sent = rig.link.send(CANOPY, reading(0), reading(1))
+        eventually(lambda: rig.readings.refused >= 3, "it is tried again and again")
+        assert rig.link.acknowledged == []
+        assert rig.loop.state().held_messages == 2
+        assert rig.ask(lambda pipeline, _now_ms: pipeline.repeated) == 0
+        rig.readings.deaf = False
+        rig.link.wait_acknowledged()
+        assert kept(rig) == [22.0, 22.0]
+        assert rig.pipeline.repeated == 0
+
+    assert rig.link.acknowledged == sent
+
+
 def test_a_failure_without_messages_lasts_until_it_is_over(
     rig: Rig, caplog: pytest.LogCaptureFixture
 ) -> None:

@@ -40,6 +40,8 @@ from monitor.setup.settings import (
     StoreSettings,
     load_settings,
 )
+from monitor.setup.settling import SettlingSettings
+from monitor.setup.share import ShareSettings
 from monitor.setup.sources import Source
 from monitor.species.library import load_library
 from monitor.species.profile import CitedRange, DryOut, Profile, Season, Size
@@ -51,6 +53,7 @@ TABLES: list[tuple[str, str, type[BaseModel]]] = [
     ("setup.md", "### `[server]`", ServerSettings),
     ("setup.md", "### `[broker]`", BrokerSettings),
     ("setup.md", "### `[store]`", StoreSettings),
+    ("setup.md", "### `[share]`", ShareSettings),
     ("setup.md", "### `[photos]`", PhotoSettings),
     ("setup.md", "### `[setup]`", SetupSettings),
     ("setup.md", "### `[[source]]`", Source),
@@ -65,6 +68,7 @@ TABLES: list[tuple[str, str, type[BaseModel]]] = [
     ("setup.md", "### `[judge]`", JudgeSettings),
     ("setup.md", "### `[alarms]`", AlarmSettings),
     ("setup.md", "### `[report]`", ReportSettings),
+    ("setup.md", "### `[settling]`", SettlingSettings),
     ("setup.md", "### `[calibration]`", CalibrationSettings),
     ("setup.md", "### `[[room]]`", Room),
     ("setup.md", "### `[[enclosure]]`", Enclosure),
@@ -132,7 +136,8 @@ def test_what_the_example_settings_leave_out_would_load_too(tmp_path: Path) -> N
     assert [channel.name for channel in settings.channel] == ["phone", "neighbour"]
     assert settings.heartbeat.url == "https://alive.example/SECRET"
     assert (settings.judge.flat_after_h, settings.alarms.on_delay_s) == (12, 1800)
-    assert settings.report.channels == ("phone",)
+    assert settings.report.channels == settings.settling.channels == ("phone",)
+    assert settings.settling.limits == {"age_days": 42}
 
 
 def test_the_example_set_up_loads() -> None:

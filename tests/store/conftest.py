@@ -8,12 +8,20 @@ from pathlib import Path
 
 import pytest
 
+from monitor.setup.settings import StoreSettings
+from monitor.store.engines import opened
 from monitor.store.sqlite import readings
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.readings import SqliteReadings
 from tests.store.engines import START_MS, Engine, Probe
+from tests.support.engines import Influx, TimeSeriesServer, Victoria
 
-ENGINES = ("sqlite", "hasty_sqlite")
+ENGINES = (
+    "sqlite",
+    "hasty_sqlite",
+    pytest.param("influx", marks=pytest.mark.slow),
+    pytest.param("victoria", marks=pytest.mark.slow),
+)
 
 
 @pytest.fixture(params=ENGINES)
@@ -62,6 +70,46 @@ def hasty_sqlite_engine(sqlite_store: SqliteReadings, monkeypatch: pytest.Monkey
     monkeypatch.setattr(readings, "LOG_ROWS", 2)
     monkeypatch.setattr(readings, "SERIES_AT_ONCE", 1)
     return Engine(sqlite_store, settle=lambda: sqlite_store.tidy(START_MS))
+
+
+@pytest.fixture(scope="session")
+def influx(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Influx]:
+    """A real InfluxDB, shared: every test has series, or a bucket, of its own."""
+    server = Influx(tmp_path_factory.mktemp("influx")).start()
+    yield server
+    server.close()
+
+
+@pytest.fixture(scope="session")
+def victoria(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Victoria]:
+    """A real VictoriaMetrics, shared: every test has series of its own."""
+    server = Victoria(tmp_path_factory.mktemp("victoria")).start()
+    yield server
+    server.close()
+
+
+def _on_server(server: TimeSeriesServer, database: Database) -> Iterator[Engine]:
+    server.create("dewkeep")
+    settings = StoreSettings(engine=server.engine, url=server.url)
+    with opened(settings, database) as store:
+
+        def settle() -> None:
+            store.flush()
+            server.show()
+
+        yield Engine(store, settle)
+
+
+@pytest.fixture
+def influx_engine(influx: Influx, database: Database) -> Iterator[Engine]:
+    """InfluxDB; what it has accepted can be read at once."""
+    yield from _on_server(influx, database)
+
+
+@pytest.fixture
+def victoria_engine(victoria: Victoria, database: Database) -> Iterator[Engine]:
+    """VictoriaMetrics, told to show at once what it has accepted."""
+    yield from _on_server(victoria, database)
 
 
 @pytest.fixture

@@ -501,6 +501,47 @@ def test_old_readings_can_be_forgotten(probe: Probe) -> None:
     assert probe.store.expire(START_MS + 4 * HOUR_MS) == 0
 
 
+@pytest.mark.parametrize("quantity", [Quantity.TEMPERATURE, Quantity.VAPOUR_PRESSURE_DEFICIT])
+def test_forgotten_hours_are_still_drawn(probe: Probe, quantity: Quantity) -> None:
+    """Buckets of whole hours stay exactly as they were, also across the edge of what is left."""
+    at = np.arange(0, 10 * HOUR_MS, MINUTE_MS)
+    reason = np.where(at % HOUR_MS == 0, Reason.LIMIT, Reason.OK)
+    probe.keep(at, 20 + at / DAY_MS, reason)
+    probe.keep(at, 50.0, quantity=Quantity.HUMIDITY)
+    probe.tidy(2 * DAY_MS)
+    before = probe.buckets(0, 10 * HOUR_MS, 10, quantity)
+
+    probe.store.expire(START_MS + 4 * HOUR_MS)
+    probe.engine.settle()
+
+    after = probe.buckets(0, 10 * HOUR_MS, 10, quantity)
+    finer = probe.buckets(0, 10 * HOUR_MS, 1000, quantity)
+    for buckets in (after, finer):
+        assert buckets.resolution_s == before.resolution_s == 3600
+        assert buckets.at_ms.tolist() == before.at_ms.tolist()
+        assert buckets.count.tolist() == before.count.tolist() == [59] * 10
+        assert buckets.low.tolist() == pytest.approx(before.low.tolist(), rel=1e-12)
+        assert buckets.high.tolist() == pytest.approx(before.high.tolist(), rel=1e-12)
+        np.testing.assert_allclose(buckets.mean, before.mean, rtol=1e-12)
+    assert probe.buckets(4 * HOUR_MS, 5 * HOUR_MS, 60, quantity).resolution_s == 0
+
+
+def test_nothing_comes_back_into_a_forgotten_hour(probe: Probe) -> None:
+    """Nobody could tell a late reading from the repeat of one that was forgotten."""
+    at = np.arange(0, 10 * HOUR_MS, MINUTE_MS)
+    probe.keep(at, 20.0)
+    probe.tidy(2 * DAY_MS)
+    probe.store.expire(START_MS + 4 * HOUR_MS)
+
+    probe.keep([HOUR_MS, HOUR_MS + 1, 9 * HOUR_MS + 1], 99.0)
+    probe.tidy(3 * DAY_MS)
+
+    hourly = probe.buckets(0, 10 * HOUR_MS, 10)
+    assert len(probe.track(0, 4 * HOUR_MS)) == 0
+    assert hourly.count.tolist() == [60] * 9 + [61]
+    assert hourly.high.tolist() == [20.0] * 9 + [99.0]
+
+
 @pytest.mark.parametrize("tidied_h", [None, 2, 30])
 def test_many_are_as_each_alone(
     probe: Probe, new_probe: Callable[[], Probe], tidied_h: int | None

@@ -20,7 +20,7 @@ from monitor.analysis.settling import Result, Verdict, assess
 from monitor.analysis.settling.climate import Daily
 from monitor.analysis.settling.trend import approach_at, trend_at
 from monitor.quantities import Quantity
-from monitor.setup.settling import SettlingLimits
+from monitor.species.settling import SettlingLimits
 from tests.support.builds import SimulatedBuild, random_build
 
 Floats = npt.NDArray[np.float64]

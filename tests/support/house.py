@@ -18,6 +18,7 @@ from monitor.ingest.loop import IngestLoop
 from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
 from monitor.jobs.foresight import Foresight
+from monitor.jobs.settling import Assessor
 from monitor.notify.courier import Courier
 from monitor.setup.models import Setup
 from monitor.setup.settings import Settings
@@ -88,6 +89,7 @@ class House:
             hub=self.hub,
             rejects=self.rejects,
             library=library,
+            assessor=Assessor(self.database, self.readings, library, settings.settling.limits),
             foresight=Foresight(self.readings, library, self.clock),
             courier=Courier(self.database, {}, clock=self.clock),
             clock=self.clock,

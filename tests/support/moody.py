@@ -15,6 +15,8 @@ class MoodyReadings(SqliteReadings):
     """After so many more batches it is down; None for never."""
     chokes_on: float | None = None
     """A value that it has a mistake about."""
+    deaf = False
+    """Whether what is committed does not reach it, as an engine on a server may fail to."""
     tidies = True
     """Whether it can be tidied just now."""
     mistaken_tidying = False
@@ -30,6 +32,11 @@ class MoodyReadings(SqliteReadings):
         if self.chokes_on is not None and self.chokes_on in readings.value:
             raise ZeroDivisionError("a mistake in dewkeep")
         super().append(readings)
+
+    def flush(self) -> None:
+        """Nothing, if it can hear."""
+        self._answer(able=not self.deaf)
+        super().flush()
 
     def tidy(self, now_ms: int) -> None:
         """Housekeeping, if it is up to it."""

@@ -12,6 +12,7 @@ from monitor.ingest.loop import IngestLoop
 from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
 from monitor.jobs.foresight import Foresight
+from monitor.jobs.settling import Assessor
 from monitor.notify.courier import Courier
 from monitor.setup.file import load_setup
 from monitor.setup.settings import Settings
@@ -64,6 +65,7 @@ class Rig:
             hub=self.hub,
             rejects=self.rejects,
             library=LIBRARY,
+            assessor=Assessor(self.database, self.readings, LIBRARY, self.settings.settling.limits),
             foresight=Foresight(self.readings, LIBRARY, lambda: self.now_ms),
             courier=Courier(self.database, {}, clock=lambda: self.now_ms),
             clock=lambda: self.now_ms,

@@ -65,6 +65,10 @@ class Show(Rig):
         """The answer to a POST with a body of any kind."""
         return asyncio.run(self._ask("POST", address, headers, body))
 
+    def send_bytes(self, address: str, body: bytes, kind: str) -> httpx.Response:
+        """The answer to a POST of a file, as a script of a page sends it."""
+        return asyncio.run(self._ask("POST", address, OURS | {"Content-Type": kind}, body))
+
     def hidden(self, address: str, of_form: str) -> list[tuple[str, str]]:
         """The hidden fields of the form on the page at an address that goes to another."""
         return hidden(self.get(address).text, of_form)
@@ -124,7 +128,7 @@ class Show(Rig):
         method: str,
         address: str,
         headers: Mapping[str, str] | None,
-        body: str | None = None,
+        body: str | bytes | None = None,
     ) -> httpx.Response:
         async with httpx.AsyncClient(
             transport=httpx.ASGITransport(self._app),

@@ -1,8 +1,12 @@
 """Every page in a real Chromium: on phone and desk, by day and by night, for every keeper."""
 
+import base64
+import os
+import re
 import time
 from collections.abc import Iterator
 from importlib import resources
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -29,7 +33,7 @@ PAGES = (
     "/species/pogona-vitticeps",
     "/setup",
     "/setup/enclosures/cork-cube",
-    "/setup/enclosures/new",
+    "/setup/enclosures/-new",
     "/setup/rooms/back-room",
     "/health",
     "/viewer",
@@ -79,6 +83,16 @@ def faults(browser: webdriver.Chrome) -> list[str]:
     ]
 
 
+def keep_picture(browser: webdriver.Chrome, name: str) -> None:
+    """Keep a picture of the whole page in the folder that PICTURES names, if it names one."""
+    folder = os.environ.get("PICTURES")
+    if folder is not None:
+        whole = {"captureBeyondViewport": True}
+        taken = browser.execute_cdp_cmd("Page.captureScreenshot", whole)["data"]
+        file = re.sub(r"[^A-Za-z0-9-]+", "_", name).strip("_") + ".png"
+        Path(folder, file).write_bytes(base64.b64decode(taken))
+
+
 def test_every_page_serves_every_keeper(
     furnished: RunningDaemon, plain_browser: webdriver.Chrome
 ) -> None:
@@ -101,6 +115,7 @@ def test_every_page_serves_every_keeper(
                 ]
                 if script(browser, "document.documentElement.scrollWidth") > width:
                     found.append("scrolls sideways")
+                keep_picture(browser, f"{page}-{width}-{'dark' if dark else 'light'}")
                 if found:
                     problems[f"{page} at {width} px, {'dark' if dark else 'light'}"] = found
     assert problems == {}

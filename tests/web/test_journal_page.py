@@ -1,8 +1,10 @@
 """The journal's pages: one tap writes an entry, forms take the rest, mistakes are told in place."""
 
 import re
+from io import BytesIO
 
 import pytest
+from PIL import Image
 
 from monitor.setup.journal import KINDS
 from monitor.store.sqlite.state.tokens import Scope
@@ -63,7 +65,7 @@ def test_an_inspection_says_only_what_was_looked_at(show: Show) -> None:
     ]
     assert show.submit(show.get(PAGE).text, PAGE, fields).status_code == 303
     (entry,) = show.get(API).json()
-    del entry["id"]
+    del entry["id"], entry["photos"]
     assert entry == {
         "source": "keeper",
         "at": "2026-11-24T19:10:00Z",
@@ -120,6 +122,22 @@ def test_a_long_misted_week_stays_readable(show: Show) -> None:
     assert "01:50 Fed" in told
     assert "Wednesday, 25 Nov 2026" in told
     assert "Misted 2 times, 12 s in all" in told
+
+
+def test_photos_stand_with_their_entry(show: Show) -> None:
+    """As small pictures that lead to the large ones, with words for those who do not see them."""
+    show.submit(show.get(PAGE).text, PAGE, [("kind", "moult")])
+    (entry,) = show.get(API).json()
+    picture = BytesIO()
+    Image.new("RGB", (640, 480), "olive").save(picture, "PNG")
+    sent = show.send_bytes(f"{API}/{entry['id']}/photos", picture.getvalue(), "image/png")
+    assert sent.status_code == 201, sent.text
+    page = show.get(PAGE).text
+    found = re.search(r'<a href="([^"]+)"><img src="([^"]+)" loading="lazy" alt="([^"]+)"', page)
+    assert found
+    assert found[3].startswith("Photo: Moulted, Wednesday")
+    for address in (found[1], found[2]):
+        assert show.get(address).headers["content-type"] == "image/jpeg"
 
 
 def test_who_only_looks_sees_no_buttons(make_show: MakeShow) -> None:

@@ -11,7 +11,7 @@ from monitor.store.sqlite.state.tokens import Scope
 from tests.support.publisher import senml
 from tests.web.conftest import NIGHT_MS, Fields, MakeShow, Show, enclosure
 
-NEW = "/setup/enclosures/new"
+NEW = "/setup/enclosures/-new"
 FORM = "/setup/enclosures/cork-cube"
 API = "/api/v1/enclosures/cork-cube"
 
@@ -207,7 +207,7 @@ def test_who_reports_unknown_is_set_up_by_a_click(show: Show) -> None:
 
 def test_a_room_by_form(show: Show) -> None:
     """A room has a name and probes of its own; mistakes are told in place."""
-    new = "/setup/rooms/new"
+    new = "/setup/rooms/-new"
     status, location = send(show, new, {"name": "Attic", "id": "attic"}.items())
     assert (status, location) == (303, "/setup")
     assert show.get("/api/v1/rooms/attic").json()["probe"][0]["id"] == "air"

@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from monitor.analysis.settling.build import Build
 from monitor.analysis.settling.climate import JUDGED, Climate, climates
@@ -20,8 +20,8 @@ from monitor.analysis.settling.recovery import recovery
 from monitor.analysis.settling.stillness import still_to_come
 from monitor.analysis.settling.wording import count, on_date
 from monitor.quantities import Quantity
-from monitor.setup.settling import SettlingLimits
 from monitor.species.ranges import Zone, ZoneRange
+from monitor.species.settling import SettlingLimits
 
 T = TypeVar("T")
 
@@ -33,18 +33,37 @@ def assess(build: Build, limits: SettlingLimits | None = None) -> Settling:
     """How far a build has come at ``build.at_ms``. Whole local days are judged, not the present."""
     limits = limits or SettlingLimits()
     today = local_date(build.at_ms, build.clock)
+    found = ground(build)
+    criteria = [
+        _age(build, found.built_on, today, limits),
+        *_of_climate(build, found.zones, found.room, limits),
+        *_of_life(build, found.built_on, today, limits),
+    ]
+    criteria.sort(key=lambda each: ORDER.index(each.name))
+    return _judged(build, tuple(criteria), tuple(_asides(found.zones.values())))
+
+
+class Ground(NamedTuple):
+    """What a build's climate is judged on: its whole days, and the climates of its zones."""
+
+    built_on: dt.date
+    days: Days
+    zones: Mapping[Zone, Climate]
+    room: Climate | None
+
+
+def ground(build: Build) -> Ground:
+    """The whole days of a build up to yesterday; without a day of building, from the first reading.
+
+    ``zones`` are those with a probe.
+    """
+    today = local_date(build.at_ms, build.clock)
     first_reading = _first_reading(build, today)
     built_on = build.built_on or first_reading
     days = Days.between(max(built_on, first_reading), today - ONE_DAY, build.clock)
     zones = climates(build.probes, days)
     room = zones.pop(Zone.ROOM, None)
-    criteria = [
-        _age(build, built_on, today, limits),
-        *_of_climate(build, zones, room, limits),
-        *_of_life(build, built_on, today, limits),
-    ]
-    criteria.sort(key=lambda each: ORDER.index(each.name))
-    return _judged(build, tuple(criteria), tuple(_asides(zones.values())))
+    return Ground(built_on, days, zones, room)
 
 
 def _first_reading(build: Build, today: dt.date) -> dt.date:

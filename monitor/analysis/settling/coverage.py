@@ -10,7 +10,7 @@ from monitor.analysis.settling.criteria import Criterion, Name, Result
 from monitor.analysis.settling.days import BIN_MS
 from monitor.analysis.settling.trailing import Trailing
 from monitor.analysis.settling.wording import at_time, count
-from monitor.setup.settling import SettlingLimits
+from monitor.species.settling import SettlingLimits
 from monitor.times import HOUR_MS
 
 NAMED_GAPS = 3

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from monitor.analysis.settling.criteria import Criterion, Name, Result
 from monitor.analysis.settling.days import ONE_DAY
 from monitor.analysis.settling.wording import count, on_date
-from monitor.setup.settling import SettlingLimits
+from monitor.species.settling import SettlingLimits
 
 FEWEST_LOOKS = 3
 """Animals this small are seen by luck: only so many looks in vain make them count as missing."""

@@ -11,7 +11,7 @@ from monitor.analysis.settling.days import HOURS
 from monitor.analysis.settling.trailing import Trailing
 from monitor.analysis.settling.wording import WORDS, difference
 from monitor.quantities import Quantity, unit_of
-from monitor.setup.settling import SettlingLimits
+from monitor.species.settling import SettlingLimits
 
 FEWEST_HOURS = 18
 """Hours of both days that must be known to compare them."""

@@ -11,8 +11,8 @@ from monitor.analysis.settling.running import streak, together
 from monitor.analysis.settling.trend import Trend, time_constant_at, trend_at
 from monitor.analysis.settling.wording import count, difference, signed, topic
 from monitor.quantities import Quantity, unit_of
-from monitor.setup.settling import SettlingLimits
 from monitor.species.ranges import Zone
+from monitor.species.settling import SettlingLimits
 
 USUAL_TAU = 20.0
 """Days in which a change dies away to a third, where the record does not tell."""

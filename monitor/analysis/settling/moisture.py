@@ -12,9 +12,9 @@ from monitor.analysis.settling.days import BIN_MS
 from monitor.analysis.settling.trailing import Trailing
 from monitor.analysis.settling.wording import count
 from monitor.quantities import Quantity
-from monitor.setup.settling import SettlingLimits
 from monitor.species.profile import DryOut
 from monitor.species.ranges import Zone
+from monitor.species.settling import SettlingLimits
 from monitor.times import HOUR_MS
 
 BIN_H = BIN_MS / HOUR_MS

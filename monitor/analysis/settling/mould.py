@@ -7,7 +7,7 @@ from typing import NamedTuple
 from monitor.analysis.settling.criteria import Criterion, Name, Result
 from monitor.analysis.settling.days import ONE_DAY
 from monitor.analysis.settling.wording import count, on_date
-from monitor.setup.settling import SettlingLimits
+from monitor.species.settling import SettlingLimits
 
 RELAPSE_COVER = 2
 """Cover that at one look undoes a settled build; less must be seen at two looks in a row."""

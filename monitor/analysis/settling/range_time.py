@@ -1,6 +1,7 @@
 """The criterion of time in range, by day and by night."""
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 
@@ -9,10 +10,10 @@ from monitor.analysis.settling.climate import Climate
 from monitor.analysis.settling.criteria import Criterion, Name
 from monitor.analysis.settling.days import divided
 from monitor.analysis.settling.trailing import Trailing
-from monitor.analysis.settling.wording import WORDS, count
-from monitor.quantities import Quantity, unit_of
-from monitor.setup.settling import SettlingLimits
-from monitor.species.ranges import Span, ZoneRange
+from monitor.analysis.settling.wording import WORDS, count, sign
+from monitor.quantities import Quantity
+from monitor.species.ranges import Span, Zone, ZoneRange
+from monitor.species.settling import SettlingLimits
 
 FEWEST_SHARE = 0.5
 """Share of a day's light or dark hours that must be known."""
@@ -20,10 +21,26 @@ FEWEST_SHARE = 0.5
 _WHEN = {Name.TIME_IN_RANGE_DAY: "by day", Name.TIME_IN_RANGE_NIGHT: "by night"}
 
 
+class Share(NamedTuple):
+    """The share of each day's light or dark hours within a span, in %; NaN where unknown."""
+
+    name: Name
+    zone: Zone
+    quantity: Quantity
+    span: Span
+    percent: Floats
+
+
 def time_in_range(
     climate: Climate, ranges: ZoneRange, lit: Bools, limits: SettlingLimits
 ) -> Iterator[Criterion]:
     """Whether a zone keeps within its ranges; ``lit`` tells the bins of day from those of night."""
+    for share in shares(climate, ranges, lit):
+        yield _criterion(share.name, climate, share.quantity, share.span, share.percent, limits)
+
+
+def shares(climate: Climate, ranges: ZoneRange, lit: Bools) -> Iterator[Share]:
+    """The time in range of each quantity that has one, by day and by night."""
     for name, spans, phase in (
         (Name.TIME_IN_RANGE_DAY, ranges.day, lit),
         (Name.TIME_IN_RANGE_NIGHT, ranges.night, ~lit),
@@ -34,7 +51,7 @@ def time_in_range(
         ):
             if span is not None and climate.has(quantity) and phase.any():
                 percent = daily_percent(climate, quantity, span, phase)
-                yield _criterion(name, climate, quantity, span, percent, limits)
+                yield Share(name, climate.zone, quantity, span, percent)
 
 
 def daily_percent(climate: Climate, quantity: Quantity, span: Span, phase: Bools) -> Floats:
@@ -56,7 +73,7 @@ def _criterion(
     limits: SettlingLimits,
 ) -> Criterion:
     least = 100 * limits.time_in_range
-    asked = f"within {span} {unit_of(quantity)} {_WHEN[name]}"
+    asked = f"within {span.low:g} to {span.high:g} {sign(quantity)} {_WHEN[name]}"
     recent = count(limits.recent_days, "day")
     trailing = Trailing(
         percent, limits.recent_days, lambda days: float(days.mean()), lambda share: share >= least

@@ -12,7 +12,7 @@ from monitor.analysis.settling.days import BIN_MS
 from monitor.analysis.settling.moisture import BIN_H
 from monitor.analysis.settling.wording import count
 from monitor.quantities import Quantity
-from monitor.setup.settling import SettlingLimits
+from monitor.species.settling import SettlingLimits
 
 RECENT_DAYS = 14
 FEWEST = 3

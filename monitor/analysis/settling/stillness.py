@@ -11,8 +11,8 @@ from monitor.analysis.settling.running import streak, together
 from monitor.analysis.settling.trend import Approach, approach_at
 from monitor.analysis.settling.wording import count, signed, topic
 from monitor.quantities import Quantity, unit_of
-from monitor.setup.settling import SettlingLimits
 from monitor.species.ranges import Zone
+from monitor.species.settling import SettlingLimits
 
 
 def still_to_come(zone: Zone, daily: Daily, days: Days, limits: SettlingLimits) -> Criterion:

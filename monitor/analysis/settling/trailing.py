@@ -10,8 +10,8 @@ from monitor.analysis.settling.criteria import Criterion, Name, Result
 from monitor.analysis.settling.days import Days
 from monitor.analysis.settling.wording import count
 from monitor.quantities import Quantity
-from monitor.setup.settling import SettlingLimits
 from monitor.species.ranges import Zone
+from monitor.species.settling import SettlingLimits
 
 USUAL_DAYS = 3
 """Things going on as they do means: each coming day like the median of so many last ones."""

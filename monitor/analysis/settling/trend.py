@@ -22,7 +22,7 @@ from monitor.analysis.settling.climate import Daily
 from monitor.analysis.settling.criteria import Result
 from monitor.analysis.settling.regression import Estimate, clipped, estimate
 from monitor.quantities import Quantity
-from monitor.setup.settling import SettlingLimits
+from monitor.species.settling import SettlingLimits
 
 FLOOR = {
     Quantity.TEMPERATURE: 0.05,
@@ -50,7 +50,7 @@ CLEAR_RATIO = 0.3
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """The trend as of one day, in the quantity's unit per day.
+    """The trend as of one day over the ``window`` days before it, in the quantity's unit per day.
 
     ``plain`` is that with the room left in it. ``needed`` days would tell; where fewer are there,
     the result is unknown.
@@ -58,6 +58,7 @@ class Trend:
 
     estimate: Estimate
     plain: float
+    window: int
     needed: int
     result: Result
 
@@ -88,7 +89,7 @@ def trend_at(daily: Daily, end: int, quantity: Quantity, limits: SettlingLimits)
         result = Result.FAIL
     elif window == needed and abs(plain) <= limit and slope.is_within(limit, limits.trend_risk):
         result = Result.PASS
-    return Trend(slope, plain, needed, result)
+    return Trend(slope, plain, window, needed, result)
 
 
 def days_needed(spread: float, limit: float, limits: SettlingLimits) -> int:

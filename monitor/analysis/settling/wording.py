@@ -34,6 +34,11 @@ def difference(quantity: Quantity) -> str:
     return "K" if quantity is Quantity.TEMPERATURE else unit_of(quantity)
 
 
+def sign(quantity: Quantity) -> str:
+    """The unit of a value as a keeper writes it."""
+    return "°C" if quantity is Quantity.TEMPERATURE else unit_of(quantity)
+
+
 def count(number: int, noun: str) -> str:
     """A number of things: ``1 day``, ``3 days``."""
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

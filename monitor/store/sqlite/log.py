@@ -22,18 +22,23 @@ SMALL = 1 << 16
 
 def append(connection: sqlite3.Connection, readings: Readings) -> None:
     """Write a batch at the end."""
-    records = np.empty(len(readings), RECORD)
-    records["at_ms"] = readings.at_ms
-    records["series"] = readings.series
-    records["value"] = readings.value
-    records["reason"] = readings.reason
-    _insert(connection, records.tobytes())
+    _insert(connection, records(readings).tobytes())
 
 
 def read(connection: sqlite3.Connection) -> Records:
     """All readings in the order in which they arrived."""
     batches = connection.execute("SELECT batch FROM log ORDER BY id").fetchall()
     return np.frombuffer(b"".join([batch for (batch,) in batches]), RECORD)
+
+
+def records(readings: Readings) -> Records:
+    """Columns as records."""
+    packed = np.empty(len(readings), RECORD)
+    packed["at_ms"] = readings.at_ms
+    packed["series"] = readings.series
+    packed["value"] = readings.value
+    packed["reason"] = readings.reason
+    return packed
 
 
 def columns(records: Records) -> Readings:

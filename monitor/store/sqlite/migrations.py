@@ -26,4 +26,6 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration("calibration", state.CALIBRATION),
     Migration("photos", state.PHOTOS),
     Migration("trust", state.TRUST),
+    Migration("verdicts", state.VERDICTS),
+    Migration("spool", schema.SPOOL),
 )

@@ -16,12 +16,19 @@ from monitor.errors import StoreError
 from monitor.quality import Reason
 from monitor.quantities import MEASURED
 from monitor.store.buckets import HOUR_S, bucketed, raw, usable, widened, width_for
-from monitor.store.readings import Buckets, Latest, Readings, SeriesKey, Track
+from monitor.store.newest import Newest
+from monitor.store.readings import (
+    Buckets,
+    Latest,
+    Readings,
+    SeriesKey,
+    Track,
+    refuse_impossible,
+)
 from monitor.store.sqlite import catalogue, codec, log
 from monitor.store.sqlite.catalogue import HOUR_BITS, HOUR_MASK, MAX_SERIES, Catalogue
 from monitor.store.sqlite.chapters import Shelf, absorb
 from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.newest import Newest
 from monitor.store.sqlite.recall import Recall
 from monitor.store.sqlite.settled import Settled
 from monitor.times import HOUR_MS, MINUTE_MS
@@ -86,6 +93,9 @@ class SqliteReadings:
             self._check(connection, readings)
             log.append(connection, readings)
             self._database.once_committed(partial(self._appended, readings))
+
+    def flush(self) -> None:
+        """Nothing is left to do: what is committed is in the file."""
 
     def backfill(self, readings: Readings) -> None:
         """Keep many old readings, straight into their chapters.
@@ -253,18 +263,8 @@ class SqliteReadings:
 
     def _check(self, connection: sqlite3.Connection, readings: Readings) -> None:
         """Refuse what could never be read back; one wrong reading refuses the batch."""
-        known = self._catalogue_at(connection).size
-        for wrong, says in (
-            (~np.isfinite(readings.value), "only finite numbers can be stored"),
-            ((readings.at_ms < 0) | (readings.at_ms >= END_OF_TIME_MS), "no time of this era"),
-            ((readings.series < 1) | (readings.series >= known), "no such series"),
-        ):
-            if wrong.any():
-                n = int(np.argmax(wrong))
-                raise StoreError(
-                    f"series {readings.series[n]}, {readings.at_ms[n]} ms, "
-                    f"value {readings.value[n]}: {says}"
-                )
+        highest = self._catalogue_at(connection).size - 1
+        refuse_impossible(readings, highest, END_OF_TIME_MS)
 
 
 def _last_chapters(connection: sqlite3.Connection) -> Readings:

@@ -40,3 +40,13 @@ READINGS = (
     ) STRICT
     """,
 )
+
+SPOOL = (
+    # With an engine that is a server: batches that are not yet safe there (remote/spool.py).
+    """
+    CREATE TABLE spool (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        batch BLOB NOT NULL
+    ) STRICT
+    """,
+)

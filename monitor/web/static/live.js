@@ -43,6 +43,10 @@ function refreshWithin(wait) {
   timer = setTimeout(() => refresh().catch(() => {}), wait);
 }
 
+// What no event tells of, such as a message that nobody is set up for, is looked for now and then.
+const every = Number(document.currentScript.dataset.every);
+if (every) setInterval(() => refreshWithin(0), every);
+
 const events = new EventSource("/api/v1/events");
 events.addEventListener("alarm", () => refreshWithin(SOON_MS));
 events.addEventListener("climate", () => refreshWithin(LATER_MS));

@@ -19,9 +19,9 @@ from monitor.analysis.settling import (
     assess,
 )
 from monitor.setup.journal import ENTRY
-from monitor.setup.settling import SettlingLimits
 from monitor.species.profile import Basis, DryOut
 from monitor.species.ranges import Span, Spans, Zone, ZoneRange
+from monitor.species.settling import SettlingLimits
 from monitor.times import DAY_MS, HOUR_MS
 from tests.analysis.settling.plain import (
     BUILT_ON,
@@ -139,7 +139,7 @@ class TestVerdict:
 
         assert found.verdict is Verdict.UNSETTLED
         assert found.holds_it_up is not None
-        assert "within [85, 95] %RH by day" in found.holds_it_up
+        assert "within 85 to 95 %RH by day" in found.holds_it_up
 
     def test_without_ranges_it_cannot_settle(self) -> None:
         """Nobody said what it should be."""

@@ -6,7 +6,7 @@ import pytest
 
 from monitor.analysis.settling import Name, Result
 from monitor.analysis.settling.crew import crew, plants
-from monitor.setup.settling import SettlingLimits
+from monitor.species.settling import SettlingLimits
 
 LIMITS = SettlingLimits()
 TODAY = dt.date(2026, 2, 20)

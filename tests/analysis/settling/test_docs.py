@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from monitor.analysis.settling import Name, Verdict, climate, recovery, regression, trend
-from monitor.setup.settling import SettlingLimits
+from monitor.species.settling import SettlingLimits
 
 PAGE = (Path(__file__).parents[3] / "docs" / "settling.md").read_text(encoding="utf-8")
 LIMITS = dict(re.findall(r"^\| `([a-z_]+)` \| ([\d.]+) \|", PAGE, re.MULTILINE))

@@ -12,8 +12,8 @@ from monitor.analysis.settling.days import Days
 from monitor.analysis.settling.evenness import evenness
 from monitor.analysis.settling.stillness import still_to_come
 from monitor.quantities import Quantity
-from monitor.setup.settling import SettlingLimits
 from monitor.species.ranges import Zone
+from monitor.species.settling import SettlingLimits
 from tests.analysis.settling.plain import BUILT_ON, UTC
 
 LIMITS = SettlingLimits()

@@ -6,7 +6,7 @@ import pytest
 
 from monitor.analysis.settling import Criterion, Result
 from monitor.analysis.settling.mould import Look, mould
-from monitor.setup.settling import SettlingLimits
+from monitor.species.settling import SettlingLimits
 
 LIMITS = SettlingLimits()
 BUILT = dt.date(2026, 1, 1)

@@ -21,9 +21,9 @@ from monitor.analysis.settling.range_time import time_in_range
 from monitor.analysis.settling.recovery import half_times, recovery
 from monitor.quantities import Quantity
 from monitor.setup.daylight import Daylight
-from monitor.setup.settling import SettlingLimits
 from monitor.species.profile import Basis, DryOut
 from monitor.species.ranges import Span, Spans, Zone, ZoneRange
+from monitor.species.settling import SettlingLimits
 from monitor.times import DAY_MS, MINUTE_MS
 from tests.analysis.settling.plain import BUILT_ON, UTC, at_ms, probe, record, without
 

@@ -126,6 +126,33 @@ def test_statsmodels_agrees_on_the_nile() -> None:
         assert found.error[row, 0] == pytest.approx(theirs.bse[1], rel=1e-6)
 
 
+@pytest.mark.parametrize("seed", range(20, 28))
+def test_the_slope_lies_beside_that_of_sen(seed: int) -> None:
+    """Sen's slope (scipy theilslopes) of the same days lies well within our interval."""
+    day, value = series(28, seed)
+
+    found = estimate(day, value, np.ones((1, 28)), day[np.newaxis], floor=0.0)
+
+    assert found is not None
+    low, high = found.interval(0.01)
+    assert stats.theilslopes(value, day).slope == pytest.approx(
+        found.value, abs=0.25 * (high - low)
+    )
+
+
+def test_the_nile_falls_as_sen_says() -> None:
+    """Sen's slope of the Nile is -2.6 (published with its record in statsmodels; scipy)."""
+    nile = api.datasets.nile.load_pandas().data
+    year, flow = nile["year"].to_numpy(float), nile["volume"].to_numpy(float)
+
+    found = estimate(year, flow, np.ones((1, 100)), year[np.newaxis], floor=0.0)
+
+    assert found is not None
+    low, high = found.interval(0.01)
+    assert stats.theilslopes(flow, year).slope == pytest.approx(-2.6)
+    assert found.value == pytest.approx(-2.6, abs=0.25 * (high - low))
+
+
 def test_intervals_and_chances_agree() -> None:
     """What is exceeded with a chance is the end of the interval with that risk, and within it."""
     day, value = series(21, 6)

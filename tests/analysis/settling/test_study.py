@@ -56,8 +56,9 @@ def test_no_build_is_called_settled_while_its_mould_shows(found: list[Outcome]) 
 
 
 def test_most_builds_are_called_and_near_the_true_day(found: list[Outcome]) -> None:
-    """Three in four are called within 90 days, half of those within three weeks of the truth."""
+    """Half or more are called within 90 days, half of those within three weeks of the truth."""
     called = [each for each in found if each.called_day != study_settling.NEVER]
 
-    assert len(called) >= 0.6 * len(found)
+    # The study calls 86 %; that gives fewer than 6 of 12 in one of a thousand (binomial).
+    assert len(called) >= 6
     assert np.median([abs(each.called_day - each.true_day) for each in called]) <= 21

@@ -8,7 +8,7 @@ from monitor.analysis.settling.build import Floats
 from monitor.analysis.settling.climate import Daily
 from monitor.analysis.settling.trend import approach_at, days_needed, time_constant_at, trend_at
 from monitor.quantities import Quantity
-from monitor.setup.settling import SettlingLimits
+from monitor.species.settling import SettlingLimits
 
 LIMITS = SettlingLimits()
 RH = Quantity.HUMIDITY

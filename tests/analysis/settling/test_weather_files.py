@@ -22,8 +22,8 @@ from monitor.analysis.settling.days import Days
 from monitor.analysis.settling.trend import trend_at
 from monitor.quantities import Quantity
 from monitor.setup.journal import Entry
-from monitor.setup.settling import SettlingLimits
 from monitor.species.ranges import Span, Spans, Zone, ZoneRange
+from monitor.species.settling import SettlingLimits
 from monitor.times import HOUR_MS
 from tests.analysis.settling.plain import BUILT_ON, at_ms, build, look, record
 

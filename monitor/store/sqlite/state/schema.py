@@ -183,3 +183,17 @@ TRUST = (
     ) STRICT, WITHOUT ROWID
     """,
 )
+
+VERDICTS = (
+    """
+    CREATE TABLE verdict (
+        place TEXT NOT NULL,
+        since_ms INTEGER NOT NULL,
+        at_ms INTEGER NOT NULL,
+        verdict TEXT NOT NULL,
+        built_on TEXT,
+        says TEXT,
+        PRIMARY KEY (place, since_ms)
+    ) STRICT, WITHOUT ROWID
+    """,
+)

@@ -1,4 +1,4 @@
-"""The newest reading of every series, kept in memory beside the file."""
+"""The newest reading of every series, kept in memory beside the engine."""
 
 from collections.abc import Iterator, Mapping
 from threading import Lock
@@ -55,6 +55,13 @@ class Newest:
                 Doubt(each, int(self._at_ms[each]), int(self._seen_ms[each]))
                 for each in doubtful.tolist()
             ]
+
+    def is_later(self, readings: Readings) -> Flags:
+        """Which readings are later than all that was noted of their series."""
+        with self._lock:
+            self._grow(int(readings.series.max(initial=0)) + 1)
+            later: Flags = readings.at_ms > self._seen_ms[readings.series]
+            return later
 
     def settle(self, series: int, latest: Latest) -> None:
         """Resolve a doubt."""

@@ -1,0 +1,1 @@
+"""Readings in a time-series engine that is a server of its own; what such engines share."""

@@ -1,0 +1,148 @@
+"""Four daemons on one broker and one engine; one of them is killed."""
+
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack, closing
+from pathlib import Path
+
+import pytest
+
+from monitor.quantities import Quantity
+from monitor.setup.settings import load_settings
+from monitor.setup.share import ShareSettings
+from monitor.store.engines import opened
+from monitor.store.readings import SeriesKey
+from monitor.store.sqlite.database import Database
+from tests.support.daemon import RunningDaemon
+from tests.support.engines import Influx, TimeSeriesServer, Victoria
+from tests.support.publisher import Publisher, senml
+from tests.support.receiver import Receiver
+from tests.support.servers import Mosquitto
+from tests.support.waiting import eventually
+
+DAEMONS = 4
+ENCLOSURES = [f"e{n}" for n in range(12)]
+PER_PROBE = 200
+SETUP = "".join(
+    f"""
+    [[enclosure]]
+    id = "{each}"
+    name = "Enclosure {each}"
+    probe = [{{ id = "canopy", zone = "canopy", silent_after_s = 86400 }}]
+    range = {{ canopy = {{ day = {{ humidity = [60, 90] }}, night = {{ humidity = [60, 90] }} }} }}
+    """
+    for each in ENCLOSURES
+)
+CHANNEL = """
+[[channel]]
+name = "phone"
+kind = "webhook"
+url = "{url}"
+allow_private = true
+"""
+
+
+def environ(server: TimeSeriesServer, number: int, client_id: str) -> dict[str, str]:
+    """What makes one of the four of a daemon."""
+    return {
+        "DEWKEEP_STORE__ENGINE": server.engine,
+        "DEWKEEP_STORE__URL": server.url,
+        "DEWKEEP_SHARE__PART": f"{number}/{DAEMONS}",
+        "DEWKEEP_BROKER__CLIENT_ID": client_id,
+    }
+
+
+def owner(place: str) -> int:
+    """Whose an enclosure is, from 1."""
+    return next(n for n in range(1, DAEMONS + 1) if ShareSettings(part=f"{n}/{DAEMONS}").has(place))
+
+
+def stream(start: int) -> Iterator[tuple[str, bytes]]:
+    """Readings 30 s apart; the humidity of every enclosure crashes half-way, for good."""
+    for step in range(PER_PROBE):
+        for each in ENCLOSURES:
+            humidity = 75.0 if step < PER_PROBE // 2 else 50.0
+            yield f"dewkeep/{each}/canopy", senml(start + 30 * step, 20 + step / 100, humidity)
+
+
+@pytest.fixture(params=[Influx, Victoria], ids=["influx", "victoria"])
+def server(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[TimeSeriesServer]:
+    """The engine that all of them share."""
+    started: TimeSeriesServer = request.param(tmp_path / "server").start()
+    started.create("dewkeep")
+    yield started
+    started.close()
+
+
+@pytest.mark.slow
+def test_four_daemons_and_one_that_is_killed(
+    tmp_path: Path, mosquitto: Mosquitto, server: TimeSeriesServer
+) -> None:
+    """Each enclosure's alarm is raised and told once, by its owner; no reading is lost or doubled.
+
+    A fifth daemon is refused while the owner lives. The killed one is started again under its own
+    client id and goes on with what the broker kept for it.
+    """
+    assert {owner(each) for each in ENCLOSURES} == {1, 2, 3, 4}
+    receiver = Receiver()
+    start = int(time.time()) - 30 * PER_PROBE
+    messages = list(stream(start))
+    third = len(messages) // 3
+    with ExitStack() as stack:
+        stack.callback(receiver.close)
+        daemons: list[RunningDaemon] = []
+        for number in range(1, DAEMONS + 1):
+            folder = tmp_path / f"daemon-{number}"
+            folder.mkdir()
+            daemon = RunningDaemon(
+                folder, mosquitto.port, setup=SETUP, more=CHANNEL.format(url=receiver.url)
+            )
+            stack.callback(daemon.close)
+            daemons.append(daemon.start(**environ(server, number, f"keeper-{number}")))
+        for daemon in daemons:
+            daemon.wait_ready()
+        publisher = stack.enter_context(Publisher(mosquitto.port))
+        publisher.send_all(messages[:third])
+
+        stranger_folder = tmp_path / "stranger"
+        stranger_folder.mkdir()
+        stranger = RunningDaemon(stranger_folder, mosquitto.port, setup=SETUP)
+        refusal = stranger.refused(**environ(server, 2, "stranger"))
+        assert "keeper-2 watches part 2/4, so stranger must not watch part 2/4" in refusal
+
+        daemons[1].kill()
+        publisher.send_all(messages[third : 2 * third])
+        daemons[1].start(**environ(server, 2, "keeper-2"))
+        publisher.send_all(messages[2 * third :])
+
+        def all_in() -> bool:
+            newest = [
+                daemons[owner(each) - 1].get(f"/enclosures/{each}/climate")["probes"][0]
+                for each in ENCLOSURES
+            ]
+            last = 20 + (PER_PROBE - 1) / 100
+            return all(each["temperature"]["value"] == pytest.approx(last) for each in newest)
+
+        eventually(all_in, "the last readings")
+        told = {f"e{n}" for n in range(len(ENCLOSURES))}
+        eventually(lambda: {r.json["enclosure"] for r in receiver.received} == told, "all told")
+        raised = [
+            (number, alarm["enclosure"])
+            for number, daemon in enumerate(daemons, start=1)
+            for alarm in daemon.get("/alarms")
+        ]
+
+    assert sorted(raised) == sorted((owner(each), each) for each in ENCLOSURES)
+    assert len({r.headers["Idempotency-Key"] for r in receiver.received}) == len(ENCLOSURES)
+    server.show()
+    settings = load_settings(daemons[0].config, environ(server, 1, "keeper-1"))
+    with (
+        closing(Database(settings.store.path)) as database,
+        opened(settings.store, database) as readings,
+    ):
+        for each in ENCLOSURES:
+            key = SeriesKey(each, "canopy", Quantity.TEMPERATURE)
+            track = readings.track(key, 1000 * start, 1000 * (start + 30 * PER_PROBE))
+            assert track.at_ms.tolist() == [1000 * (start + 30 * step) for step in range(PER_PROBE)]
+            day = readings.buckets(key, 1000 * start, 1000 * (start + 30 * PER_PROBE), 1)
+            assert day.count.sum() == PER_PROBE

@@ -13,6 +13,7 @@ from monitor.api import (
     history,
     journal,
     links,
+    misting,
     nights,
     photos,
     places,
@@ -48,7 +49,7 @@ def create_app(parts: Parts) -> FastAPI:
         app.add_middleware(OwnMachineOnly)
     api = APIRouter(prefix=PREFIX)
     for module in (
-        *(places, climate, settling, alarms, quiet, nights, rehearsal),
+        *(places, climate, settling, misting, alarms, quiet, nights, rehearsal),
         *(journal, photos, calibrations, probes, species, compatibility, history),
         *(events, health),
     ):

@@ -13,6 +13,7 @@ from monitor.ingest.loop import IngestLoop
 from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
 from monitor.jobs.foresight import Foresight
+from monitor.jobs.misting import MistingDesk
 from monitor.jobs.settling import Assessor
 from monitor.notify.courier import Courier
 from monitor.setup.settings import Settings
@@ -37,6 +38,7 @@ class Parts:
     rejects: Rejects
     library: Library
     foresight: Foresight
+    misting: MistingDesk
     assessor: Assessor
     courier: Courier
     clock: Callable[[], int]

@@ -20,6 +20,7 @@ _COMMANDS = {
     "export": "monitor.cli.export",
     "handover": "monitor.cli.handover",
     "import": "monitor.cli.import_",
+    "misting": "monitor.cli.misting",
     "probes": "monitor.cli.probes",
     "rehearse": "monitor.cli.rehearse",
     "restore": "monitor.cli.restore",

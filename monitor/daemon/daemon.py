@@ -26,6 +26,7 @@ from monitor.jobs.calibrating import FORGOTTEN_EVERY_S, Calibrating
 from monitor.jobs.clockwork import Clockwork
 from monitor.jobs.explainer import Explainer
 from monitor.jobs.foresight import Foresight
+from monitor.jobs.misting import MistingDesk
 from monitor.jobs.nights import Nights
 from monitor.jobs.reporter import LOOK_EVERY_S, Reporter
 from monitor.jobs.settling import Assessor
@@ -152,6 +153,7 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
                 library=library,
                 assessor=assessor,
                 foresight=Foresight(readings, library, clock),
+                misting=MistingDesk(database, readings, library),
                 courier=courier,
                 clock=clock,
                 needs_token=needs_token,

@@ -107,6 +107,12 @@ class AnimalIn(_Entry):
     kind: Literal["animal_in"]
 
 
+class NotMisted(_Entry):
+    """What looked like a misting at that time was none, or brought no water."""
+
+    kind: Literal["not_misted"]
+
+
 class MistingTime(Model):
     """One misting of a plan."""
 
@@ -116,11 +122,15 @@ class MistingTime(Model):
     """For how long."""
 
 
+MistingTimes = Annotated[tuple[MistingTime, ...], Field(max_length=96)]
+"""The mistings of every day."""
+
+
 class MistingPlan(_Entry):
     """From then on it is to be misted so; it holds until the next one."""
 
     kind: Literal["misting_plan"]
-    times: tuple[MistingTime, ...] = Field(max_length=96)
+    times: MistingTimes
     """The mistings of every day; empty: none any more."""
 
 
@@ -137,7 +147,7 @@ class Remark(_Entry):
 
 
 Entry = Annotated[
-    Inspection | Misted | Fed | Moult | Maintenance | AnimalIn | MistingPlan | Remark,
+    Inspection | Misted | Fed | Moult | Maintenance | AnimalIn | NotMisted | MistingPlan | Remark,
     Field(discriminator="kind"),
 ]
 """Any journal entry, told apart by ``kind``."""

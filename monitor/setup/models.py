@@ -13,6 +13,7 @@ from pydantic import Field, field_validator, model_validator
 from monitor.documents.base import Date, Identifier, Model, Name, TimeOfDay
 from monitor.documents.problems import Route, faults, hint
 from monitor.quantities import MEASURED, Quantity
+from monitor.setup.mister import Mister
 from monitor.setup.timezones import TimeZone
 from monitor.species.ranges import Span, Spans, Zone, ZoneRange
 from monitor.species.settling import SomeLimits
@@ -23,6 +24,7 @@ __all__ = [
     "HasId",
     "Identifier",
     "Inhabitant",
+    "Mister",
     "Model",
     "Name",
     "Probe",
@@ -146,6 +148,8 @@ class Enclosure(Model):
     """Who lives in it."""
     range: dict[Zone, ZoneRange] = Field(default_factory=dict)
     """Ranges by zone; each one given overrides what the inhabitants need."""
+    mister: Mister | None = None
+    """What its mister can do and when it may run."""
     settling: SomeLimits = Field(default_factory=dict)
     """What it must show before it counts as settled; each limit given comes before all others."""
 

@@ -192,6 +192,7 @@ KINDS = {
     "moult": "Moulted",
     "maintenance": "Worked on it",
     "animal_in": "Animal moved in",
+    "not_misted": "Not misted after all",
     "misting_plan": "Misting plan taken up",
     "note": "Note",
 }

@@ -182,6 +182,7 @@ def steady(folder: Path, seconds: int) -> None:
                 f"{process.memory_info().rss / 2**20:.0f}"
                 for process, spent in zip(processes, before, strict=True)
             ]
+            cells += ["in the daemon | "] * (2 - len(cells))
             print(f"| {engine} | {' | '.join(cells)} |", flush=True)
 
 

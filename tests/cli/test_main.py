@@ -13,7 +13,7 @@ from tests.cli.conftest import CommandLine
 
 COMMANDS = (
     *("backup", "calibrate", "check", "compatibility", "copy", "demo", "export", "handover"),
-    *("import", "probes", "rehearse", "restore", "serve", "settling", "setup", "token"),
+    *("import", "misting", "probes", "rehearse", "restore", "serve", "settling", "setup", "token"),
 )
 
 

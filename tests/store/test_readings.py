@@ -542,6 +542,18 @@ def test_nothing_comes_back_into_a_forgotten_hour(probe: Probe) -> None:
     assert hourly.high.tolist() == [20.0] * 9 + [99.0]
 
 
+def test_a_span_since_ever_is_whole(probe: Probe) -> None:
+    """Asked from 1970 on, in one bucket or several: it holds every reading."""
+    at = np.arange(0, 40 * DAY_MS, HOUR_MS)
+    probe.keep(at, 20 + at / DAY_MS)
+    probe.tidy(41 * DAY_MS)
+
+    for points in (1, 2, 100, 700):
+        ever = probe.buckets(-START_MS, 41 * DAY_MS, points)
+        assert ever.count.sum() == len(at)
+        assert (ever.low.min(), ever.high.max()) == (20.0, pytest.approx(20 + at[-1] / DAY_MS))
+
+
 @pytest.mark.parametrize("tidied_h", [None, 2, 30])
 def test_many_are_as_each_alone(
     probe: Probe, new_probe: Callable[[], Probe], tidied_h: int | None

@@ -18,6 +18,7 @@ from monitor.ingest.loop import IngestLoop
 from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
 from monitor.jobs.foresight import Foresight
+from monitor.jobs.misting import MistingDesk
 from monitor.jobs.settling import Assessor
 from monitor.notify.courier import Courier
 from monitor.setup.models import Setup
@@ -91,6 +92,7 @@ class House:
             library=library,
             assessor=Assessor(self.database, self.readings, library, settings.settling.limits),
             foresight=Foresight(self.readings, library, self.clock),
+            misting=MistingDesk(self.database, self.readings, library),
             courier=Courier(self.database, {}, clock=self.clock),
             clock=self.clock,
             needs_token=needs_token,

@@ -12,6 +12,7 @@ from monitor.ingest.loop import IngestLoop
 from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
 from monitor.jobs.foresight import Foresight
+from monitor.jobs.misting import MistingDesk
 from monitor.jobs.settling import Assessor
 from monitor.notify.courier import Courier
 from monitor.setup.file import load_setup
@@ -67,6 +68,7 @@ class Rig:
             library=LIBRARY,
             assessor=Assessor(self.database, self.readings, LIBRARY, self.settings.settling.limits),
             foresight=Foresight(self.readings, LIBRARY, lambda: self.now_ms),
+            misting=MistingDesk(self.database, self.readings, LIBRARY),
             courier=Courier(self.database, {}, clock=lambda: self.now_ms),
             clock=lambda: self.now_ms,
             needs_token=needs_token,

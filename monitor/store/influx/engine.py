@@ -76,16 +76,12 @@ class InfluxEngine:
             if key in good or key in marked
         }
 
-    def tally(self, key: SeriesKey, start_ms: int, end_ms: int, width_s: int) -> Tally:
+    def tallies(
+        self, keys: Sequence[SeriesKey], start_ms: int, end_ms: int, width_s: int
+    ) -> Mapping[SeriesKey, Tally]:
         """Readings that are not bad, added up by the server."""
-        return self._sums(
-            MEASUREMENT,
-            "count(value), sum(value), min(value), max(value)",
-            key,
-            start_ms,
-            end_ms,
-            width_s,
-        )
+        sums = "count(value), sum(value), min(value), max(value)"
+        return self._sums(MEASUREMENT, sums, keys, start_ms, end_ms, width_s)
 
     def newest(self, keys: Sequence[SeriesKey]) -> Mapping[SeriesKey, Track]:
         """Of each series the newest reading that is not bad, and the newest bad one."""
@@ -120,7 +116,8 @@ class InfluxEngine:
             for _, rows in found:
                 count += int(rows[0][1] or 0) + int(rows[0][2] or 0)
             for first_ms, last_ms in self._filled(key, start_ms, end_ms):
-                self._keep_hours(key, self.tally(key, first_ms, last_ms, HOUR_S))
+                hours = self.tallies([key], first_ms, last_ms, HOUR_S)
+                self._keep_hours(key, hours.get(key, Tally.nothing()))
         for pair in dict.fromkeys(key._replace(quantity=DERIVED[0]) for key in keys):
             if set(inputs(pair)) <= set(keys):
                 self._roll_up_derived(pair, start_ms, end_ms)
@@ -136,34 +133,32 @@ class InfluxEngine:
 
     def forgotten(self, key: SeriesKey, start_ms: int, end_ms: int, width_s: int) -> Tally:
         """Buckets of whole hours from what was added up."""
-        return self._sums(
-            HOURLY,
-            "sum(count), sum(total), min(low), max(high)",
-            key,
-            start_ms,
-            end_ms,
-            width_s,
-        )
+        sums = "sum(count), sum(total), min(low), max(high)"
+        found = self._sums(HOURLY, sums, [key], start_ms, end_ms, width_s)
+        return found.get(key, Tally.nothing())
 
     def close(self) -> None:
         """Drop connections."""
         self._server.close()
 
     def _sums(
-        self, measurement: str, sums: str, key: SeriesKey, start_ms: int, end_ms: int, width_s: int
-    ) -> Tally:
+        self,
+        measurement: str,
+        sums: str,
+        keys: Sequence[SeriesKey],
+        start_ms: int,
+        end_ms: int,
+        width_s: int,
+    ) -> dict[SeriesKey, Tally]:
         if end_ms <= start_ms:
-            return Tally.nothing()
+            return {}
         found = self._query(
             f"SELECT {sums} FROM {measurement} "  # noqa: S608
-            f"WHERE {_span(start_ms, end_ms)}{_among([key])} "
+            f"WHERE {_span(start_ms, end_ms)}{_among(keys)} "
             f"GROUP BY time({width_s}s), place, probe, quantity fill(none)"
         )
-        # Where only a bad reading stands, the server gives a row without a mean.
-        rows = [row for _, rows in found for row in rows if row[1]]
-        at_ms, count, total, low, high = np.array(rows, np.float64).reshape(-1, 5).T
-        slot = at_ms.astype(np.int64) // (width_s * SECOND_MS)
-        return Tally(slot, count.astype(np.int64), total, low, high)
+        wanted = set(keys)
+        return {key: _tally(rows, width_s) for key, rows in found if key in wanted}
 
     def _filled(self, key: SeriesKey, start_ms: int, end_ms: int) -> Iterator[tuple[int, int]]:
         """The parts of a span that hold readings of a series, a month or so each."""
@@ -241,6 +236,15 @@ def _key(named: Mapping[str, str]) -> SeriesKey | None:
         return SeriesKey(named["place"], named["probe"], Quantity(named["quantity"]))
     except (KeyError, ValueError):
         return None
+
+
+def _tally(rows: Sequence[Row], width_s: int) -> Tally:
+    """Rows of (start, number, sum, lowest, highest) as a tally."""
+    # Where only a bad reading stands, the server gives a row without a number.
+    full = [row for row in rows if row[1]]
+    at_ms, count, total, low, high = np.array(full, np.float64).reshape(-1, 5).T
+    slot = at_ms.astype(np.int64) // (width_s * SECOND_MS)
+    return Tally(slot, count.astype(np.int64), total, low, high)
 
 
 def _track(good: Sequence[Row], marked: Sequence[Row]) -> Track:

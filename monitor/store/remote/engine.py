@@ -31,8 +31,13 @@ class Engine(Protocol):
         """The readings of some series in ``[start_ms, end_ms)``; empty series may be absent."""
         ...
 
-    def tally(self, key: SeriesKey, start_ms: int, end_ms: int, width_s: int) -> Tally:
-        """Readings that are not bad added up in buckets by the server; the ends lie on widths."""
+    def tallies(
+        self, keys: Sequence[SeriesKey], start_ms: int, end_ms: int, width_s: int
+    ) -> Mapping[SeriesKey, Tally]:
+        """Readings that are not bad, added up in buckets by the server; the ends lie on widths.
+
+        Series without any may be absent.
+        """
         ...
 
     def newest(self, keys: Sequence[SeriesKey]) -> Mapping[SeriesKey, Track]:
@@ -52,7 +57,7 @@ class Engine(Protocol):
         ...
 
     def forgotten(self, key: SeriesKey, start_ms: int, end_ms: int, width_s: int) -> Tally:
-        """As ``tally``, of a measured or derived series where single readings were forgotten."""
+        """As ``tallies``, of a measured or derived series where single readings were forgotten."""
         ...
 
     def close(self) -> None:

@@ -9,9 +9,10 @@ Appending, flushing, tidying and expiring are the writer's; reading is open to e
 """
 
 import sqlite3
+import sys
 import time
 from collections import deque
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,7 +25,6 @@ from monitor.store.derived import derived, inputs
 from monitor.store.newest import Newest
 from monitor.store.readings import (
     Buckets,
-    Flags,
     Latest,
     Readings,
     SeriesKey,
@@ -33,6 +33,7 @@ from monitor.store.readings import (
 )
 from monitor.store.remote import lines, spool
 from monitor.store.remote.engine import FIRST_MS, LAST_MS, Engine
+from monitor.store.remote.repeats import are_there, first_of_each
 from monitor.store.sqlite import catalogue
 from monitor.store.sqlite.database import Database
 from monitor.times import HOUR_MS, SECOND_MS
@@ -47,8 +48,6 @@ LOOK_EVERY_S = 5.0
 LINES_AT_ONCE = 10_000
 DRAWN_BY_SERVER = 20_000
 """With more buckets than this the readings are fetched and added up here."""
-ASKED_SINGLY = 8
-"""Up to so many series are looked up one by one, each in its own span."""
 EXPIRE_AT_ONCE_S, EXPIRE_A_TURN_S = 2.0, 0.2
 """Readings are forgotten in the thread that takes new ones, which must not wait for long."""
 FORGOTTEN = "forgotten_before"
@@ -256,13 +255,27 @@ class RemoteReadings:
             whole = usable(self.track(key, first_ms, last_ms))
             track = whole.between(start_ms, end_ms)
             return raw(track) if len(track) <= points else bucketed(whole, width_s)
-        tally = self._engine.tally(key, first_ms, last_ms, width_s)
+        tally = self._tally(key, first_ms, last_ms, width_s)
         # The buckets at the ends may hold readings that were not asked for.
         if tally.count[1:-1].sum() <= points:
             track = usable(self.track(key, start_ms, end_ms))
             if len(track) <= points:
                 return raw(track)
         return tally.drawn(width_s)
+
+    def many(
+        self, keys: Iterable[SeriesKey], start_ms: int, end_ms: int, width_s: int
+    ) -> Mapping[SeriesKey, Buckets]:
+        """Measured series in buckets of one width, which divides an hour (see ``store.many``)."""
+        wanted = list(keys)
+        if not wanted:
+            return {}
+        first_ms, last_ms = widened(max(start_ms, self._forgotten_ms), end_ms, width_s)
+        found = self._engine.tallies(wanted, first_ms, min(last_ms, LAST_MS), width_s)
+        return {key: tally.drawn(width_s) for key, tally in found.items()}
+
+    def _tally(self, key: SeriesKey, start_ms: int, end_ms: int, width_s: int) -> Tally:
+        return self._engine.tallies([key], start_ms, end_ms, width_s).get(key, Tally.nothing())
 
     def _remembered(
         self, key: SeriesKey, start_ms: int, end_ms: int, points: int
@@ -275,7 +288,7 @@ class RemoteReadings:
         if not len(old.slot):
             return None
         if key.quantity in MEASURED:
-            recent = self._engine.tally(key, cut_ms, last_ms, width_s)
+            recent = self._tally(key, cut_ms, last_ms, width_s)
         else:
             track = usable(self.track(key, cut_ms, last_ms))
             recent = Tally.of(track.at_ms // (width_s * SECOND_MS), track.value)
@@ -302,12 +315,17 @@ class RemoteReadings:
             with self._database.reading() as connection:
                 batch.readings = spool.get(connection, batch.id)
         if batch.readings is not None:
-            before = [
-                b.readings for b in self._batches if b.id < batch.id and b.readings is not None
-            ]
-            self._write(self._unknown(batch.readings, newest, before))
+            self._write(self._unknown(batch.readings, newest, self._lately(batch.id)))
             batch.sent_at = time.monotonic()
             self._note(batch.readings, newest)
+
+    def _lately(self, before_id: int = sys.maxsize) -> list[Readings]:
+        """What was sent so lately that the server may not find it, in the order of arrival."""
+        return [
+            batch.readings
+            for batch in self._batches
+            if batch.id < before_id and batch.readings is not None
+        ]
 
     def _let_go(self, count: int) -> None:
         """The first batches are safe at the server."""
@@ -325,57 +343,28 @@ class RemoteReadings:
                 raise
 
     def _unknown(self, readings: Readings, newest: Newest, before: Sequence[Readings]) -> Readings:
-        """What the server does not have yet, each time once, sorted by series and time.
+        """What the server does not have yet, each time once."""
+        readings = first_of_each(readings)
+        readings = readings.part(readings.at_ms >= self._closed_ms)
+        late = np.flatnonzero(~newest.is_later(readings))
+        if not len(late):
+            return readings
+        known = np.zeros(len(readings), np.bool_)
+        known[late] = are_there(self._engine, self._keys(), readings.part(late), before)
+        return readings.part(~known)
 
-        ``before``: what was sent so lately that the server may not find it.
-        """
-        order = np.lexsort((readings.at_ms, readings.series))
-        readings = readings.part(order)
-        once = np.ones(len(order), np.bool_)
-        once[1:] = (np.diff(readings.series) != 0) | (np.diff(readings.at_ms) != 0)
-        readings = readings.part(once & (readings.at_ms >= self._closed_ms))
-        doubtful = np.flatnonzero(~newest.is_later(readings))
-        if len(doubtful):
-            there = np.zeros(len(readings), np.bool_)
-            there[doubtful] = self._is_there(readings.part(doubtful), before)
-            readings = readings.part(~there)
-        return readings
-
-    def _is_there(self, readings: Readings, before: Sequence[Readings]) -> Flags:
-        """Which readings (sorted by series) the server has, or was sent lately."""
-        key_of = {series: key for key, series in self.known_series().items()}
-        there = np.zeros(len(readings), np.bool_)
-        starts = np.flatnonzero(np.diff(readings.series, prepend=-1))
-        spans = list(zip(starts, [*starts[1:], len(readings)], strict=True))
-        all_tracks: Mapping[SeriesKey, Track] | None = None
-        if len(spans) > ASKED_SINGLY:
-            keys = [key_of[int(readings.series[first])] for first in starts]
-            lowest, highest = int(readings.at_ms.min()), int(readings.at_ms.max())
-            all_tracks = self._engine.tracks(keys, lowest, highest + 1)
-        for first, end in spans:
-            series, at_ms = int(readings.series[first]), readings.at_ms[first:end]
-            key = key_of[series]
-            tracks = all_tracks
-            if tracks is None:
-                tracks = self._engine.tracks([key], int(at_ms.min()), int(at_ms.max()) + 1)
-            there[first:end] = np.isin(at_ms, tracks.get(key, NOTHING).at_ms)
-            for each in before:
-                there[first:end] |= np.isin(at_ms, each.at_ms[each.series == series])
-        return there
+    def _keys(self) -> dict[int, SeriesKey]:
+        return {series: key for key, series in self.known_series().items()}
 
     def _note(self, readings: Readings, newest: Newest) -> None:
         """Bring the newest up to date; where that takes more than these readings, look it up."""
         doubts = newest.note(readings)
         if not doubts:
             return
-        key_of = {series: key for key, series in self.known_series().items()}
+        key_of = self._keys()
         for series, after_ms, upto_ms in doubts:
             track = self.track(key_of[series], after_ms + 1, upto_ms + 1)
-            lately = [
-                b.readings.part(b.readings.series == series)
-                for b in self._batches
-                if b.readings is not None
-            ]
+            lately = [each.part(each.series == series) for each in self._lately()]
             at_ms = np.concatenate((track.at_ms, *(each.at_ms for each in lately)))
             value = np.concatenate((track.value, *(each.value for each in lately)))
             reason = np.concatenate((track.reason, *(each.reason for each in lately)))

@@ -16,7 +16,7 @@ import numpy as np
 
 from monitor.errors import StoreUnavailable
 from monitor.quantities import MEASURED, Quantity
-from monitor.store.buckets import Tally, usable
+from monitor.store.buckets import WIDTHS_S, Tally, usable
 from monitor.store.derived import derived, inputs
 from monitor.store.readings import SeriesKey, Track
 from monitor.store.remote.server import Server
@@ -32,8 +32,9 @@ PLACES_AT_ONCE = 200
 """So many places are named in one question."""
 LOOK_BACK_MS = (HOUR_MS, DAY_MS, 60 * DAY_MS, 40 * 365 * DAY_MS)
 """How far back to look for the newest reading, as long as there is a series without one."""
-EARLIEST_MS = 90 * DAY_MS
-"""A window that reaches back to 1970 finds nothing at all."""
+WIDEST_S = WIDTHS_S[-1]
+EARLIEST_MS = 4 * WIDEST_S * SECOND_MS
+"""A window that reaches back to 1970 finds nothing at all; nothing is as old as this."""
 SUMS = ("count_over_time", "sum_over_time", "min_over_time", "max_over_time")
 LAST = ("tlast_over_time", "last_over_time")
 STARTED = b"vm_app_start_timestamp "
@@ -97,29 +98,32 @@ class VictoriaEngine:
                     blocks.setdefault(key, []).append(block)
         return {key: _track(blocks[key]) for key in keys if key in blocks}
 
-    def tally(self, key: SeriesKey, start_ms: int, end_ms: int, width_s: int) -> Tally:
+    def tallies(
+        self, keys: Sequence[SeriesKey], start_ms: int, end_ms: int, width_s: int
+    ) -> Mapping[SeriesKey, Tally]:
         """Readings that are not bad, added up by the server."""
+        # Wide buckets are put together here: a window that reaches back to 1970 finds nothing.
+        step_s = min(width_s, WIDEST_S)
+        step_ms = step_s * SECOND_MS
+        start_ms = max(start_ms, EARLIEST_MS)
         if end_ms <= start_ms:
-            return Tally.nothing()
-        width_ms = width_s * SECOND_MS
-        # A window reaches from just after its start to its end: a millisecond less makes it ours.
-        fields = {
-            "query": f"{_each(SUMS)}, {_metric(VALUE, [key])}[{width_s}s])",
-            "start": _seconds(start_ms + width_ms - 1),
-            "end": _seconds(end_ms - 1),
-            "step": f"{width_s}s",
-            "nocache": "1",
-        }
-        sums: dict[str, dict[int, float]] = {name: {} for name in SUMS}
-        for row in self._ask("/api/v1/query_range", fields):
-            sums[row.metric["rollup"]] |= {
-                round(at * SECOND_MS) // width_ms: float(value) for at, value in row.values
+            return {}
+        sums: dict[SeriesKey, dict[str, dict[int, float]]] = {}
+        for some in _batches(keys):
+            # It reaches from just after its start to its end: a millisecond less makes it ours.
+            fields = {
+                "query": f"{_each(SUMS)}, {_metric(VALUE, some)}[{step_s}s])",
+                "start": _seconds(start_ms + step_ms - 1),
+                "end": _seconds(end_ms - 1),
+                "step": f"{step_s}s",
+                "nocache": "1",
             }
-        slots = sorted(sums[SUMS[0]])
-        number, total, low, high = (
-            np.array([sums[name][slot] for slot in slots], np.float64) for name in SUMS
-        )
-        return Tally(np.array(slots, np.int64), number.astype(np.int64), total, low, high)
+            for row in self._ask("/api/v1/query_range", fields):
+                if (key := _key(row.metric)) is not None:
+                    sums.setdefault(key, {})[row.metric["rollup"]] = {
+                        round(at * SECOND_MS) // step_ms: float(value) for at, value in row.values
+                    }
+        return {key: _tally(sums[key], width_s // step_s) for key in keys if key in sums}
 
     def newest(self, keys: Sequence[SeriesKey]) -> Mapping[SeriesKey, Track]:
         """Of each series the newest reading that is not bad, and the newest bad one."""
@@ -165,7 +169,7 @@ class VictoriaEngine:
     def forgotten(self, key: SeriesKey, start_ms: int, end_ms: int, width_s: int) -> Tally:
         """Buckets of the readings, which the server still has."""
         if key.quantity in MEASURED:
-            return self.tally(key, start_ms, end_ms, width_s)
+            return self.tallies([key], start_ms, end_ms, width_s).get(key, Tally.nothing())
         temperature, humidity = inputs(key)
         tracks = self.tracks([temperature, humidity], start_ms, end_ms)
         if temperature not in tracks or humidity not in tracks:
@@ -276,6 +280,16 @@ def _key(metric: Mapping[str, str]) -> SeriesKey | None:
         return SeriesKey(metric["place"], metric["probe"], Quantity(metric["quantity"]))
     except (KeyError, ValueError):
         return None
+
+
+def _tally(sums: Mapping[str, Mapping[int, float]], steps: int) -> Tally:
+    """The sums of a series by name and step as a tally, so many steps to a slot."""
+    steps_there = sorted(sums[SUMS[0]])
+    number, total, low, high = (
+        np.array([sums[name][step] for step in steps_there], np.float64) for name in SUMS
+    )
+    slot = np.array(steps_there, np.int64) // steps
+    return Tally(slot, number.astype(np.int64), total, low, high).gathered()
 
 
 def _track(blocks: Sequence[_Exported]) -> Track:

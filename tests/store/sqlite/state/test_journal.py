@@ -1,5 +1,7 @@
 """The kept journal."""
 
+import datetime as dt
+
 import pytest
 
 from monitor.setup.journal import (
@@ -9,7 +11,10 @@ from monitor.setup.journal import (
     Inspection,
     Maintenance,
     Misted,
+    MistingPlan,
+    MistingTime,
     Moult,
+    NotMisted,
     Remark,
     Source,
 )
@@ -44,6 +49,8 @@ def add(database: Database, *entries: Entry, source: Source = Source.KEEPER) -> 
         Moult(at=T, kind="moult"),
         Maintenance(at=T, kind="maintenance", note="new lamp"),
         AnimalIn(at=T, kind="animal_in"),
+        NotMisted(at=T, kind="not_misted", note="the tank was empty"),
+        MistingPlan(at=T, kind="misting_plan", times=(MistingTime(at=dt.time(8, 30), seconds=12),)),
         Remark(at=T, kind="note", note="smells of earth"),
     ],
     ids=lambda entry: entry.kind,

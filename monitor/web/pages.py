@@ -22,6 +22,7 @@ from monitor.web import (
     handover,
     health_page,
     journal_page,
+    misting_page,
     probes_page,
     settling_page,
     settling_report,
@@ -47,7 +48,7 @@ missing = APIRouter(route_class=Page, include_in_schema=False)
 
 MODULES = (
     *(sign_in, climate, at_work, settling_page, probes_page, calibration_page),
-    *(alarm_page, journal_page),
+    *(misting_page, alarm_page, journal_page),
     *(species_page, setup_page, health_page, handover, settling_report),
 )
 FOR_A_YEAR = "public, max-age=31536000, immutable"

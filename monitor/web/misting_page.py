@@ -40,7 +40,7 @@ SHOWN_DAYS = 4
 """Over more, single mistings cannot be told apart."""
 POINTS = 576
 LISTED = 24
-"""So many mistings that only the air shows are listed, the newest first."""
+"""So many mistings that not both sources know are listed, the newest first."""
 _SEE_OTHER = 303
 
 
@@ -65,6 +65,8 @@ class Found(NamedTuple):
     when: str
     says: str
     by_air: bool
+    seen: bool
+    """Whether the air shows it."""
     at: float | None
 
 
@@ -110,9 +112,11 @@ def misting(
         place=Place(place.id, place.name),
         says=misting_words,
         title=_title(found, chosen),
-        cannot=found.cannot,
-        no_plan=found.plan_cannot if found.plan is None else found.plan.infeasible,
-        goal=None if report.goal is None else goal_text(report.goal),
+        cannot=found.cannot and misting_words.told(found.cannot),
+        no_plan=misting_words.told(
+            (found.plan_cannot if found.plan is None else found.plan.infeasible) or ""
+        ),
+        goal=None if report.goal is None else misting_words.told(goal_text(report.goal)),
         probe=None if report.probe is None else named(place, report.probe),
         as_of=words.moment(dt.datetime.fromtimestamp(at_ms / 1000, place.zone_info), None),
         taken=_taken(report, place),
@@ -127,14 +131,14 @@ def misting(
         day_says="" if predicted is None else _day_says(predicted, names),
         behaves=[*_behaves(found)],
         rates=_rates(found),
-        doubts=[words.capital(each.says) for each in found.doubts],
-        drifts=[words.capital(each.says) for each in found.drifts],
+        doubts=[_sentence(each.says) for each in found.doubts],
+        drifts=[_sentence(each.says) for each in found.drifts],
         leftover=_leftover(found),
         waters=_waters(parts, report, mistings, viewer_of(request).units),
         mistings_say=misting_words.NO_MISTINGS
         if not mistings
         else misting_words.FOUND.format(len(mistings), sum(each.by_air for each in mistings)),
-        unsure=[each for each in mistings if each.by_air][:LISTED],
+        unsure=[each for each in mistings if each.by_air or not each.seen][:LISTED],
     )
 
 
@@ -170,6 +174,10 @@ def _write(parts: Parts, enclosure: str, told: dict[str, object]) -> None:
         raise HTTPException(422, misting_words.WRONG_TIMES) from exc
     with parts.database.transaction() as connection:
         journal.add(connection, enclosure, entry, Source.KEEPER, parts.clock())
+
+
+def _sentence(says: str) -> str:
+    return words.capital(misting_words.told(says)).rstrip(".") + "."
 
 
 def _title(found: Assessment, chosen: Proposal | None) -> str:
@@ -212,7 +220,7 @@ def _offer(each: Proposal, number: int, here: bool, place: Enclosure, at_ms: int
         number,
         misting_words.PLAN.format(number),
         _said(each.schedule),
-        words.capital(each.why),
+        words.capital(misting_words.told(each.why)),
         figures,
         [f"{spray.at:%H:%M} {spray.seconds:g}" for spray in each.schedule],
         f"{api}.ics?{same}",
@@ -301,12 +309,18 @@ def _found(each: Misting, place: Enclosure, end_ms: int) -> Found:
     told = [misting_words.BY[each.source].format(100 * each.confidence)]
     if each.seconds is not None:
         told.append(misting_words.LASTED.format(each.seconds))
-    if each.rise is not None:
-        told.append(misting_words.ROSE.format(each.rise))
+    told.append(
+        misting_words.NOT_SEEN if each.rise is None else misting_words.ROSE.format(each.rise)
+    )
     start_ms = end_ms - SHOWN_DAYS * DAY_MS
     at = linear(start_ms, end_ms, 0, 100)(each.at_ms) if each.at_ms >= start_ms else None
     return Found(
-        each.at_ms, words.moment(when, None), ", ".join(told), each.source is Known.AIR, at
+        each.at_ms,
+        words.moment(when, None),
+        ", ".join(told),
+        each.source is Known.AIR,
+        each.rise is not None,
+        at,
     )
 
 
@@ -341,5 +355,5 @@ def _taken(report: MistingReport, place: Enclosure) -> dict[str, str] | None:
             words.day(since.date()), words.listed(_said(found.taken.schedule))
         ),
         "cannot": found.cannot or "",
-        "says": words.capital(found.says),
+        "says": _sentence(found.says) if found.says else "",
     }

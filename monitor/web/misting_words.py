@@ -1,5 +1,7 @@
 """The English of the misting page, beside ``monitor.web.words``."""
 
+import re
+
 CANNOT_TITLE = "Nothing can be said of misting yet"
 NO_PLAN_TITLE = "No plan"
 PLAN_TITLE = "Mist {} a day, {:g} s in all"
@@ -66,6 +68,7 @@ ROSE = "up by {:.1f} g/m³"
 
 TAKEN = "Taken on {}: {}."
 CONFIRM, REJECT = "Yes, misted", "No misting"
+NOT_SEEN = "nothing of it in the air"
 WRONG_TIMES = "this is no plan that was shown; load the page again"
 CAUTIONS = (
     "A proposal out of the log, not a command: nothing here drives a mister.",
@@ -75,6 +78,14 @@ CAUTIONS = (
     "Standing water breeds germs: empty and clean tank and nozzles, and use water without lime.",
     "Look at the animal, not at the figure.",
 )
+
+
+_PER_CENT = re.compile(r"(?<=\d)%")
+
+
+def told(sentence: str) -> str:
+    """A sentence of the assessment with its units as the pages write them."""
+    return _PER_CENT.sub(" %", sentence).replace("g/m3", "g/m³")
 
 
 def often(count: int) -> str:

@@ -99,10 +99,8 @@ def misted_day(
 def trade_off(plans: Sequence[tuple[float, float]]) -> TradeOff:
     """Draw plans, each its seconds a day and the share it promises (0 to 1), numbered from 1."""
     seconds, shares = ([each[n] for each in plans] for n in (0, 1))
-    left, right = widened(min(seconds), max(seconds), 10.0)
-    left = max(left, 0.0)
-    low, high = widened(100 * min(shares), 100 * max(shares), 6.0)
-    high = min(high, 100.0)
+    left, right = _roomy(min(seconds), max(seconds), 10.0)
+    low, high = _roomy(100 * min(shares), 100 * max(shares), 6.0)
     x, y = linear(left, right, 0, 100), linear(low, high, 100, 0)
     return TradeOff(
         offers=tuple(
@@ -124,6 +122,12 @@ def leftover(at_ms: Ints, value: Floats, start_ms: int, end_ms: int) -> Leftover
     )
     within = float(np.mean(np.abs(value) <= 2.0)) if len(value) else 1.0
     return Leftover(dots, within, len(value))
+
+
+def _roomy(low: float, high: float, least: float) -> tuple[float, float]:
+    """A span with room for a mark at either end."""
+    margin = 0.2 * max(high - low, least)
+    return low - margin, high + margin
 
 
 def _phases(on: float, off: float) -> tuple[list[tuple[float, float]], list[tuple[float, float]]]:

@@ -51,7 +51,7 @@ def test_the_trade_off_orders_plans() -> None:
     few, many = drawn.offers
     assert few.x < many.x
     assert few.y > many.y
-    assert min(few.x, many.y) >= 0.0
+    assert min(few.x, many.y) > 10.0
 
 
 def test_leftovers_are_counted_and_cut_off() -> None:

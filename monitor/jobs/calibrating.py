@@ -102,7 +102,7 @@ class Calibrating:
             return Progress(row, row.certificate.says)
         if changed:
             return Progress(row, _CHANGED)
-        boxed = self._boxed(row, now_ms)
+        boxed = self.boxed(row, now_ms)
         rest = judge_rest(boxed, now_ms, self._settings)
         reference = None
         if len(boxed.temperature):
@@ -207,14 +207,7 @@ class Calibrating:
             calibrations.applied(connection, number, now_ms)
         return correction
 
-    def _at_rest(self, place: str, probe: str, number: int, now_ms: int) -> Progress:
-        found = self.progress(place, probe, number, now_ms)
-        _must_run(found.row)
-        if found.rest is None or found.rest.rested is None:
-            raise Conflict(found.says)
-        return found
-
-    def _boxed(self, row: CalibrationRow, now_ms: int) -> Boxed:
+    def boxed(self, row: CalibrationRow, now_ms: int) -> Boxed:
         """What came since the salt was changed, before any correction."""
         since_ms = row.run.steps[-1].since_ms
         at_ms, humidity = self._used(row, Quantity.HUMIDITY, since_ms, now_ms)
@@ -231,6 +224,13 @@ class Calibrating:
             temperature,
             pinned=bool(np.any(pinned & counts)),
         )
+
+    def _at_rest(self, place: str, probe: str, number: int, now_ms: int) -> Progress:
+        found = self.progress(place, probe, number, now_ms)
+        _must_run(found.row)
+        if found.rest is None or found.rest.rested is None:
+            raise Conflict(found.says)
+        return found
 
     def _used(
         self, row: CalibrationRow, quantity: Quantity, since_ms: int, now_ms: int

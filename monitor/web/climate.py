@@ -13,13 +13,14 @@ from monitor.api.access import MayView
 from monitor.api.parts import GivenParts, Parts
 from monitor.errors import NotFound
 from monitor.quantities import Quantity
-from monitor.setup.models import Enclosure, Probe, Setup, ZoneRange
+from monitor.setup.models import Enclosure, Probe, Room, Setup, ZoneRange
 from monitor.setup.ranges import ranges_in_force
 from monitor.store.readings import SeriesKey
 from monitor.store.sqlite.state import journal, setup
 from monitor.store.sqlite.state.journal import JournalRow
 from monitor.times import DAY_MS, HOUR_MS, MINUTE_MS
-from monitor.web import words
+from monitor.web import probe_words, words
+from monitor.web.at_work import at_work
 from monitor.web.charts.course import Course, Record, course
 from monitor.web.charts.daymap import DayMap, day_map
 from monitor.web.charts.plane import Plane, Walk, plane
@@ -135,6 +136,8 @@ def climate(
         plane=_plane(parts, place, chosen, units),
         day_map=_map(parts, place, chosen, looked.quantity, units),
         probe=chosen,
+        at_work=at_work(parts, place),
+        offered=probe_words.AT_WORK_FOR,
         probes=[
             Choice(named(place, each), f"{looked.address()}&probe={each.id}", each == chosen)
             for each in top_down(place)
@@ -350,12 +353,12 @@ def _today(place: Enclosure, now_ms: int) -> dt.date:
     return dt.datetime.fromtimestamp(now_ms / 1000, place.zone_info).date()
 
 
-def top_down(place: Enclosure) -> Sequence[Probe]:
+def top_down(place: Enclosure | Room) -> Sequence[Probe]:
     """Its probes in the order of its layers."""
     return sorted(place.probe, key=lambda probe: words.TOP_DOWN.index(probe.zone))
 
 
-def named(place: Enclosure, probe: Probe) -> str:
+def named(place: Enclosure | Room, probe: Probe) -> str:
     """What a probe is called: its zone, and its id where that is not enough."""
     name = words.ZONES[probe.zone]
     several = sum(each.zone is probe.zone for each in place.probe) > 1

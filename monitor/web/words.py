@@ -29,6 +29,7 @@ PARTS = {
     "climate": ("", "Climate"),
     "journal": ("/journal", "Journal"),
     "settling": ("/settling", "Settling"),
+    "misting": ("/misting", "Misting"),
     "probes": ("/probes", "Probes"),
     "handover": ("/handover", "Hand-over sheet"),
     "report": ("/settling/report", "Settling report"),

@@ -93,6 +93,7 @@ def keep_picture(browser: webdriver.Chrome, name: str) -> None:
         whole = {"captureBeyondViewport": True}
         taken = browser.execute_cdp_cmd("Page.captureScreenshot", whole)["data"]
         file = re.sub(r"[^A-Za-z0-9-]+", "_", name).strip("_") + ".png"
+        Path(folder).mkdir(parents=True, exist_ok=True)
         Path(folder, file).write_bytes(base64.b64decode(taken))
 
 

@@ -138,9 +138,10 @@ def doubts(
 def rate_doubt(rate: Rate, phase: str, decays: int) -> Doubt | None:
     """Why the rate of one phase (``day`` or ``night``) cannot be given, None if it can."""
     if decays < FEWEST_IN_PHASE:
+        few = f"only {decays}" if decays else "no"
         return Doubt(
             Sign.FEW_DECAYS,
-            f"only {decays} mistings were followed by drying by {phase}, it takes "
+            f"{few} mistings were followed by drying by {phase}, it takes "
             f"{FEWEST_IN_PHASE}: mist by {phase} for some days to have that rate measured",
             spoils=True,
         )

@@ -183,7 +183,7 @@ def test_push(
     receiver.planned += [answer(503)] * 1000
     address = f"gotify://127.0.0.1:{receiver.port}/t0kent0kent0ken"
     (tmp_path / "push.secret").write_text(address)
-    run = prepare('kind = "push"\nurl_file = "push.secret"\n')
+    run = prepare('kind = "push"\nurl_file = "push.secret"\nallow_private = true\n')
     run.kill_one()
     refused = len(receiver.received)
     receiver.planned.clear()

@@ -1,12 +1,17 @@
 """The written part of the house: pages are listed, links lead somewhere, examples are of today."""
 
 import re
+import shlex
+from itertools import takewhile
 from pathlib import Path
 
 import click
 import pytest
 
 from monitor.cli import main
+from monitor.ingest.payload import decoder_for
+from monitor.ingest.topics import Template
+from monitor.setup.sources import Source
 
 ROOT = Path(__file__).parent.parent
 PAGES = sorted([*ROOT.glob("*.md"), *ROOT.glob("docs/*.md")])
@@ -54,3 +59,66 @@ def test_the_top_level_stays_as_agreed() -> None:
 
     built = {"build", "dist"} | {name for name in visible if name.endswith(".egg-info")}
     assert visible - built == folders | files
+
+
+def _shown() -> list[tuple[str, list[str]]]:
+    """Every `dewkeep ...` of a code block with its words, and the page it stands on."""
+    found = []
+    for page in PAGES:
+        for block in re.findall(r"```(?:sh|console)\n(.*?)```", page.read_text(), re.DOTALL):
+            for line in block.replace("\\\n", " ").splitlines():
+                at = re.search(r"(?:^|/|\$ |&& |-- )dewkeep (?=[a-z])(?!\w+:)", line)
+                if at is not None:
+                    words = shlex.split(line[at.end() :], comments=True)
+                    found.append((page.name, list(takewhile(lambda w: w not in ENDS, words))))
+    return found
+
+
+ENDS = {"|", ">", ">>", "&&", ";"}
+
+
+@pytest.mark.parametrize(("page", "words"), _shown(), ids=str)
+def test_a_command_that_is_shown_can_be_given(
+    page: str, words: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its options exist, take what they are given, and none that is needed is left out."""
+    monkeypatch.setenv("DEWKEEP_CONFIG", str(ROOT / "config/dewkeep.toml"))
+    if "--config" in words:
+        at = words.index("--config")
+        words = words[:at] + words[at + 2 :]
+    command: click.Command = main
+    name = "dewkeep"
+    try:
+        while isinstance(command, click.Group):
+            name, words = words[0], words[1:]
+            found = command.get_command(click.Context(command), name)
+            assert found is not None, f"{page}: there is no {name}"
+            command = found
+        command.make_context(name, list(words))
+    except click.UsageError as exc:
+        pytest.fail(f"{page}: dewkeep {name} {' '.join(words)}: {exc.format_message()}")
+
+
+def test_messages_that_are_shown_can_be_published() -> None:
+    """What a page publishes by hand matches our topics and decodes to values."""
+    source = Source(topic="dewkeep/{enclosure}/{probe}")
+    decode, template = decoder_for(source), Template(source)
+    shown = 0
+    for page in PAGES:
+        for topic, payload in re.findall(
+            r"^mosquitto_pub -t (\S+) -q 1 -m '(.*)'$", page.read_text(), re.MULTILINE
+        ):
+            shown += 1
+            assert template.match(topic) is not None, topic
+            decoded = decode(payload.encode(), 1_796_000_000_000)
+            assert decoded.numbers, payload
+            assert not decoded.rejects, payload
+    assert shown
+
+
+def test_modules_that_are_shown_exist() -> None:
+    """`python -m tests.something` names a file."""
+    for page in PAGES:
+        for module in re.findall(r"python -m (tests(?:\.\w+)+)", page.read_text()):
+            path = ROOT / module.replace(".", "/")
+            assert path.with_suffix(".py").is_file() or (path / "__main__.py").is_file(), module

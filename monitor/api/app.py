@@ -25,6 +25,7 @@ from monitor.api import (
     species,
 )
 from monitor.api.access import OwnMachineOnly
+from monitor.api.limits import FewGuesses, SmallBodies
 from monitor.api.parts import Parts
 
 PREFIX = "/api/v1"
@@ -45,8 +46,11 @@ def create_app(parts: Parts) -> FastAPI:
     app.openapi_version = "3.2.0"
     app.state.parts = parts
     problems.install(app)
-    if not parts.needs_token:
+    if parts.needs_token:
+        app.add_middleware(FewGuesses, asking=PREFIX)
+    else:
         app.add_middleware(OwnMachineOnly)
+    app.add_middleware(SmallBodies)
     api = APIRouter(prefix=PREFIX)
     for module in (
         *(places, climate, settling, misting, alarms, quiet, nights, rehearsal),

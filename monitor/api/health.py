@@ -11,9 +11,12 @@ from prometheus_client.metrics_core import (
     Metric,
 )
 from prometheus_client.openmetrics import exposition
+from pydantic import BaseModel
 
 from monitor.api.access import MayView
 from monitor.api.parts import GivenParts, Parts
+from monitor.errors import StoreError
+from monitor.ingest.loop import LoopState
 from monitor.store.sqlite.state import alarms
 from monitor.times import rfc3339
 
@@ -21,18 +24,46 @@ router = APIRouter(tags=["health"])
 root = APIRouter(tags=["health"])
 
 
-@root.get("/healthz")
-def get_liveness(parts: GivenParts, response: Response) -> dict[str, Any]:
+class Liveness(BaseModel):
+    """Whether the ingest loop turns."""
+
+    alive: bool
+    beat_age_s: float
+
+
+class Check(BaseModel):
+    """One part of the whole."""
+
+    ok: bool
+    says: str
+
+
+class Readiness(BaseModel):
+    """Whether readings come in and are kept, and how each part does."""
+
+    ready: bool
+    loop: Check
+    broker: Check
+    store: Check
+    lag: Check
+    channels: Check
+
+
+@root.get("/healthz", responses={503: {"description": "It does not.", "model": Liveness}})
+def get_liveness(parts: GivenParts, response: Response) -> Liveness:
     """Whether the process does its work at all; if not, restart it."""
     loop = parts.loop.state()
     if not loop.alive:
         response.status_code = 503
-    return {"alive": loop.alive, "beat_age_s": round(loop.beat_age_s, 1)}
+    return Liveness(alive=loop.alive, beat_age_s=round(loop.beat_age_s, 1))
 
 
-@root.get("/readyz")
-def get_readiness(parts: GivenParts, response: Response) -> dict[str, Any]:
-    """Whether readings can come in and be kept; 503 with what is wrong if they cannot."""
+@root.get("/readyz", responses={503: {"description": "They cannot.", "model": Readiness}})
+def get_readiness(parts: GivenParts, response: Response) -> Readiness:
+    """Whether readings can come in and be kept; 503 with what is wrong if they cannot.
+
+    How far behind the readings are, and what waits to be told, is said too and changes no verdict.
+    """
     link, loop = parts.loop.link.state, parts.loop.state()
     checks = {
         "loop": (loop.alive, "running" if loop.alive else "the ingest thread has stopped"),
@@ -42,9 +73,30 @@ def get_readiness(parts: GivenParts, response: Response) -> dict[str, Any]:
     ready = all(fine for fine, _ in checks.values())
     if not ready:
         response.status_code = 503
-    return {"ready": ready} | {
-        name: {"ok": fine, "says": says} for name, (fine, says) in checks.items()
-    }
+    told = {name: Check(ok=fine, says=says) for name, (fine, says) in checks.items()}
+    return Readiness(ready=ready, **told, lag=_lag(loop), channels=_outbox(parts))
+
+
+def _lag(loop: LoopState) -> Check:
+    if loop.lag_s is None:
+        return Check(ok=True, says="no reading since the start")
+    return Check(ok=True, says=f"the last readings taken in were {loop.lag_s:.0f} s old")
+
+
+def _outbox(parts: Parts) -> Check:
+    try:
+        rows = parts.courier.health()
+    except StoreError:
+        return Check(ok=False, says="the outbox cannot be read; the log tells more")
+    stopped = [row.channel for row in rows if not row.alive]
+    if stopped:
+        return Check(ok=False, says=f"stopped: {', '.join(stopped)}")
+    oldest = [row.oldest_ms for row in rows if row.oldest_ms is not None]
+    if not oldest:
+        return Check(ok=True, says="nothing waits")
+    age_s = (parts.clock() - min(oldest)) / 1000
+    waiting = sum(row.waiting for row in rows)
+    return Check(ok=True, says=f"{waiting} waiting, the oldest for {age_s:.0f} s")
 
 
 @router.get("/health")
@@ -91,7 +143,15 @@ def get_health(parts: GivenParts, _who: MayView) -> dict[str, Any]:
     }
 
 
-@root.get("/metrics")
+_OPEN_METRICS: dict[int | str, dict[str, Any]] = {
+    200: {
+        "description": "The counts.",
+        "content": {"application/openmetrics-text": {"schema": {"type": "string"}}},
+    }
+}
+
+
+@root.get("/metrics", response_class=Response, responses=_OPEN_METRICS)
 def get_metrics(parts: GivenParts, _who: MayView) -> Response:
     """The same in numbers, as OpenMetrics text."""
     registry = CollectorRegistry(auto_describe=False)
@@ -100,6 +160,14 @@ def get_metrics(parts: GivenParts, _who: MayView) -> Response:
         exposition.generate_latest(registry),  # type: ignore[no-untyped-call]
         media_type=exposition.CONTENT_TYPE_LATEST,
     )
+
+
+def _wal_bytes(parts: Parts) -> int:
+    path = parts.database.path
+    try:
+        return path.with_name(f"{path.name}-wal").stat().st_size
+    except OSError:
+        return 0
 
 
 class _Collector:
@@ -134,6 +202,16 @@ class _Collector:
             "Since the ingest loop last turned",
             loop.beat_age_s,
             unit="seconds",
+        )
+        if loop.lag_s is not None:
+            yield GaugeMetricFamily(
+                "dewkeep_lag_seconds",
+                "Age of the newest reading of the last batch when it was taken in",
+                loop.lag_s,
+                unit="seconds",
+            )
+        yield GaugeMetricFamily(
+            "dewkeep_wal_bytes", "Size of the write-ahead log", _wal_bytes(parts), unit="bytes"
         )
         yield CounterMetricFamily(
             "dewkeep_loop_mistakes", "Messages and turns dewkeep itself failed on", loop.mistakes

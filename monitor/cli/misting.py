@@ -2,18 +2,16 @@
 
 import json
 import time
-from contextlib import closing
 from pathlib import Path
 
 import click
 
 from monitor.analysis.misting.text import CAUTION, assessment_lines, follow_up_lines
 from monitor.cli.options import Instant, config_option
+from monitor.cli.stores import stores
 from monitor.jobs.misting import MistingDesk, MistingReport, wire
 from monitor.setup.settings import Settings
 from monitor.species.library import load_library
-from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.readings import SqliteReadings
 
 
 @click.command("misting")
@@ -50,8 +48,8 @@ def command(
     """
     now_ms = time.time_ns() // 1_000_000
     library = load_library(settings.setup.species)
-    with closing(Database(settings.store.path)) as database:
-        desk = MistingDesk(database, SqliteReadings(database), library)
+    with stores(settings) as (database, readings):
+        desk = MistingDesk(database, readings, library)
         report = desk.report(enclosure, now_ms if at_ms is None else at_ms, probe)
     if as_json:
         click.echo(json.dumps(wire(report), ensure_ascii=False))

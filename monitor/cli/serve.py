@@ -15,5 +15,5 @@ def command(settings: Settings) -> None:
 
     Prints `ready on http://HOST:PORT` once broker, store and API are up. SIGTERM stops it cleanly.
     """
-    log_to_stderr()
+    log_to_stderr(settings.log)
     run(settings, click.echo)

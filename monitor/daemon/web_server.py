@@ -6,13 +6,19 @@ import signal
 import socket
 from collections.abc import Awaitable, Callable, Iterator
 
+import h11
 import uvicorn
 from fastapi import FastAPI
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from monitor.errors import Problem, SettingsError
 
 GRACE_S = 3
 """How long requests under way may take when the server stops."""
+MOST_CONNECTIONS = 256
+"""Further ones are closed at once: files that are open for browsers are none for the database."""
+REQUEST_WITHIN_S = 20.0
+"""How long a client may take to send a request, or to begin one."""
 
 
 def bind(host: str, port: int) -> socket.socket:
@@ -40,6 +46,46 @@ def bind(host: str, port: int) -> socket.socket:
             ]
         ) from exc
     return listening
+
+
+class _Impatient(H11Protocol):
+    """A connection that is closed when its client owes us (the rest of) a request for too long."""
+
+    _patience: asyncio.TimerHandle | None = None
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Begin, unless there are too many already."""
+        super().connection_made(transport)
+        if len(self.connections) > MOST_CONNECTIONS:
+            transport.close()
+        else:
+            self._watch()
+
+    def data_received(self, data: bytes) -> None:
+        """Take what has come; whether it is enough is seen from the state of the request."""
+        super().data_received(data)
+        self._watch()
+
+    def on_response_complete(self) -> None:
+        """The next request may begin."""
+        super().on_response_complete()
+        self._watch()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """End."""
+        self._forgive()
+        super().connection_lost(exc)
+
+    def _watch(self) -> None:
+        if self.conn.their_state not in (h11.IDLE, h11.SEND_BODY):
+            self._forgive()
+        elif self._patience is None:
+            self._patience = self.loop.call_later(REQUEST_WITHIN_S, self.transport.close)
+
+    def _forgive(self) -> None:
+        if self._patience is not None:
+            self._patience.cancel()
+            self._patience = None
 
 
 class _Server(uvicorn.Server):
@@ -80,6 +126,8 @@ def serve(
         log_config=None,
         access_log=False,
         lifespan="off",
+        http=_Impatient,
+        ws="none",
         server_header=False,
         timeout_graceful_shutdown=GRACE_S,
     )

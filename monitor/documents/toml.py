@@ -29,6 +29,8 @@ def read_toml(path: Path) -> dict[str, Any]:
     except UnicodeDecodeError as exc:
         says = f"is not UTF-8 text (byte {exc.start})"
         raise SettingsError([Problem(str(path), "", says)]) from exc
+    except RecursionError as exc:
+        raise SettingsError([Problem(str(path), "", "is nested far too deeply")]) from exc
     except tomllib.TOMLDecodeError as exc:
         where = WHERE.fullmatch(str(exc))
         if where is None:

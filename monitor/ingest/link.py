@@ -257,8 +257,8 @@ class Link:
         self.state.since = time.time()
         self.state.says = "connected"
         self._connected_at = time.monotonic()
-        # What came by the connection before was not acknowledged there, so it comes again.
-        self._arrived.clear()
+        # What came by the connection before is kept: a broker that was killed may have forgotten
+        # it. If it comes again, it is known already.
         self._paho_reads = False
         if self._filters:
             client.subscribe([(topic, 1) for topic in self._filters])
@@ -372,5 +372,7 @@ def _send_whole(sock: socket.socket, data: bytes) -> None:
                 select.select([], [sock], [], left)
     except OSError as exc:
         log.warning("acknowledging failed, reconnecting: %s", exc)
-        # Not close(): paho still selects on the socket and finds its end by reading.
-        sock.shutdown(socket.SHUT_RDWR)
+        # Not close(): paho still selects on the socket and finds its end by reading. One that the
+        # broker has reset is not even connected any more.
+        with contextlib.suppress(OSError):
+            sock.shutdown(socket.SHUT_RDWR)

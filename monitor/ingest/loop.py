@@ -70,6 +70,8 @@ class LoopState:
     repeated_readings: int
     mistakes: int
     """Messages and turns that dewkeep itself failed on."""
+    lag_s: float | None
+    """How old the newest reading of the last batch was when it was taken in, None before any."""
     store_says: str | None
     """What is wrong with the store; None while it takes what comes."""
 
@@ -92,7 +94,7 @@ class IngestLoop:
         self._pipeline = pipeline
         self._clock = clock
         self._steady = steady
-        self._offset_ms = self._clock_offset_ms()
+        self._offset_ms: int | None = None
         self._requests: SimpleQueue[tuple[Callable[[Pipeline, int], Any], Future[Any]]] = (
             SimpleQueue()
         )
@@ -138,19 +140,21 @@ class IngestLoop:
             held_messages=len(self._held),
             repeated_readings=self._pipeline.repeated,
             mistakes=self._mistakes,
+            lag_s=self._pipeline.lag_s,
             store_says=self._store_says,
         )
 
     def _run(self) -> None:
         while not self._stopping.is_set():
-            self._beat = time.monotonic()
             try:
                 self._turn()
+                # A turn that fails is no sign of life: should all of them, health says so.
+                self._beat = time.monotonic()
             except Exception:
                 # The last line of defence: a mistake of ours must not end the watch.
                 self._mistakes += 1
                 log.exception("a turn of the ingest loop failed; going on")
-                time.sleep(0.2)
+                self._stopping.wait(0.2)
         self._refuse_requests()
         self.link.close()
 
@@ -173,62 +177,64 @@ class IngestLoop:
             self._store_says = None
             self._store_backoff.reset()
 
-    def _clock_offset_ms(self) -> int:
-        return self._clock() - round(1000 * self._steady())
+    def _look_at_clock(self) -> int:
+        """The time of this turn; the pipeline knows by then whether the clock was put right.
 
-    def _look_at_clock(self) -> None:
-        """Have the pipeline know when the clock was put right, or the machine has slept."""
-        offset_ms = self._clock_offset_ms()
-        jumped_ms = offset_ms - self._offset_ms
+        All of a turn goes by one look: a clock that jumps in the middle of it counts from the next.
+        """
+        now_ms = self._clock()
+        offset_ms = now_ms - round(1000 * self._steady())
+        jumped_ms = 0 if self._offset_ms is None else offset_ms - self._offset_ms
         if abs(jumped_ms) >= JUMP_MS:
-            self._pipeline.clock_jumped(jumped_ms, self._clock())
+            self._pipeline.clock_jumped(jumped_ms, now_ms)
             log.warning("the clock jumped by %+.0f s", jumped_ms / 1000)
         self._offset_ms = offset_ms
+        return now_ms
 
     def _work_off(self) -> None:
-        self._look_at_clock()
+        now_ms = self._look_at_clock()
         if self._held and not self._taken:
             try:
-                self._pipeline.take(self._held, self._clock())
+                self._pipeline.take(self._held, now_ms)
                 self._taken = True
             except StoreError:
                 raise
             except Exception:
                 log.exception("a batch of %d messages failed; taking them singly", len(self._held))
-                self._take_singly()
+                self._take_singly(now_ms)
         if self._taken:
             # What was taken once is not taken again, however often handing over has to be tried.
             try:
                 self._pipeline.hand_over()
             except StoreError:
                 # A keeper's doings are kept here and need no engine.
-                self._answer_requests()
+                self._answer_requests(now_ms)
                 raise
             self.link.acknowledge(self._held)
             self._held, self._taken = [], False
-        self._answer_requests()
+        self._answer_requests(now_ms)
         now = time.monotonic()
         if now >= self._tick_due:
             self._tick_due = now + TICK_S
-            self._pipeline.tick(self._clock(), broker_connected=self.link.state.connected)
+            self._pipeline.tick(now_ms, broker_connected=self.link.state.connected)
 
-    def _take_singly(self) -> None:
+    def _take_singly(self, now_ms: int) -> None:
         """One message that dewkeep fails on must not hold up all others for ever."""
         while self._held:
             message = self._held[0]
             try:
-                self._pipeline.take([message], self._clock())
+                self._pipeline.take([message], now_ms)
             except StoreError:
                 raise
             except Exception as exc:
                 self._mistakes += 1
                 log.exception("dewkeep failed on a message: %r", message.payload[:1000])
-                self._pipeline.reject(message, exc, self._clock())
+                self._pipeline.reject(message, exc, now_ms)
             self._pipeline.hand_over()
             self.link.acknowledge([message])
             del self._held[0]
 
-    def _answer_requests(self) -> None:
+    def _answer_requests(self, now_ms: int) -> None:
         while True:
             try:
                 work, future = self._requests.get_nowait()
@@ -237,7 +243,7 @@ class IngestLoop:
             if not future.set_running_or_notify_cancel():
                 continue
             try:
-                future.set_result(work(self._pipeline, self._clock()))
+                future.set_result(work(self._pipeline, now_ms))
             except Exception as exc:  # noqa: BLE001 - it belongs to whoever asked
                 future.set_exception(exc)
 

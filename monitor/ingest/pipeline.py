@@ -78,6 +78,7 @@ class Pipeline:
         self._told = told
         self._raised = raised
         self._repeated = 0
+        self._lag_s: float | None = None
         self._changed: set[int] = set()
         with database.transaction() as connection:
             self._teller = Teller.load(connection, settings)
@@ -105,6 +106,11 @@ class Pipeline:
         """Readings that came again and were left out."""
         return self._repeated
 
+    @property
+    def lag_s(self) -> float | None:
+        """How old the newest reading of the last batch was when it came; None before any."""
+        return self._lag_s
+
     def take(self, messages: Sequence[Message], now_ms: int) -> None:
         """Keep what the messages hold, and raise or clear alarms by it; ``hand_over`` follows.
 
@@ -121,6 +127,8 @@ class Pipeline:
         self._memory.learn(verdict.lesson)
         self._desk.commit(changes)
         self._repeated += verdict.repeated
+        if len(intake.readings):
+            self._lag_s = max(0, now_ms - int(intake.readings.at_ms.max())) / 1000
         for reject in intake.rejects:
             self._rejects.add(reject)
         if self._hub.listeners:

@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from monitor.errors import DeliveryError, Problem, SettingsError
+from monitor.notify.addresses import Resolver, refuse_private, resolve
 from monitor.notify.text import text_of
 from monitor.setup.channels import Push
 from monitor.store.rows import Notice
@@ -26,9 +27,20 @@ Left out is whatever acts on this machine, sends to any address as it stands (js
 a kind of its own here (mail, MQTT), or steers devices.
 """
 
+OWN_SERVERS = frozenset(
+    """
+    bark barks gotify gotifys matrix matrixs mmost mmosts ntfy ntfys pushdeer pushdeers rocket
+    rockets signal signals
+    """.split()  # noqa: SIM905 - as above
+)
+"""Those whose address can name a server of the keeper's own."""
+
 
 class PushChannel:
     """Sends to one service.
+
+    Where its address names a server, that has to be a public one unless it is meant not to be. It
+    is looked up before each delivery; apprise then looks it up for itself.
 
     Raises:
         SettingsError: apprise is not installed, or the address is not one it may be given.
@@ -40,14 +52,18 @@ class PushChannel:
         address: str,
         *,
         answer_within_s: float = ANSWER_WITHIN_S,
+        resolver: Resolver = resolve,
     ) -> None:
-        self._name = settings.name
         self._service = _service(settings.name, address)
+        self._guarded = None if settings.allow_private else _server(self._service, address)
+        self._resolver = resolver
         self._service.socket_connect_timeout = CONNECT_WITHIN_S
         self._service.socket_read_timeout = answer_within_s
 
     def deliver(self, notice: Notice) -> None:
         """Send title and text; apprise says in the log why that failed, if it does."""
+        if self._guarded is not None:
+            refuse_private(self._guarded, self._resolver(self._guarded, 443))
         text = text_of(notice)
         body = "\n".join((text.says, *text.more))
         if not self._service.notify(body=body, title=text.title):
@@ -86,6 +102,14 @@ def _service(name: str, address: str) -> "NotifyBase":
     if not service.verify_certificate:
         raise _refusal(name, "turns the check of certificates off; leave verify out")
     return service
+
+
+def _server(service: "NotifyBase", address: str) -> str | None:
+    """The server that an address names, if it names one."""
+    if address.partition("://")[0].lower() not in OWN_SERVERS:
+        return None
+    host: str | None = service.host
+    return host or None
 
 
 def _refusal(name: str, says: str) -> SettingsError:

@@ -130,6 +130,8 @@ class Push(AnyChannel):
     """File with the address of the service, in apprise's notation; it holds a secret."""
     url: SecretStr | None = None
     """The same, from the environment only."""
+    allow_private: bool = False
+    """Whether a service of the keeper's own may lie in this machine or its own network."""
 
     @model_validator(mode="after")
     def _has_an_address(self) -> Self:

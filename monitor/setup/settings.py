@@ -19,6 +19,7 @@ from monitor.setup.calibration import CalibrationSettings
 from monitor.setup.channels import Channel, mistakes
 from monitor.setup.environment import Variable, overlay, variables
 from monitor.setup.judging import JudgeSettings
+from monitor.setup.log import LogSettings
 from monitor.setup.reporting import ReportSettings
 from monitor.setup.settling import SettlingSettings
 from monitor.setup.share import ShareSettings
@@ -144,6 +145,8 @@ class Settings(Model):
     """When alarms are raised and over."""
     report: ReportSettings = ReportSettings()
     """The morning report."""
+    log: LogSettings = LogSettings()
+    """The log."""
     settling: SettlingSettings = SettlingSettings()
     """The verdicts on new builds."""
     calibration: CalibrationSettings = CalibrationSettings()
@@ -237,8 +240,8 @@ def _unreadable(value: object, at: Route = ()) -> Iterator[tuple[Route, str]]:
         case Path() if str(at[-1]).endswith("file"):
             try:
                 value.open("rb").close()
-            except OSError as exc:
-                yield at, f"{value} cannot be read: {exc.strerror}"
+            except (OSError, ValueError) as exc:  # a zero byte makes no name of a file
+                yield at, f"{value} cannot be read: {getattr(exc, 'strerror', None) or exc}"
         case Model():
             for key, each in value:
                 yield from _unreadable(each, (*at, key))

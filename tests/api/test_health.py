@@ -67,3 +67,36 @@ def test_failures_tell_no_secrets(house: House) -> None:
         assert answer.headers["content-type"] == "application/problem+json"
         assert "Traceback" not in answer.text
         assert "dewkeep.db" not in answer.text
+
+
+def test_how_far_behind_the_readings_are_is_told(house: House) -> None:
+    """Of the last batch, in words and as a number; it makes nothing unready by itself."""
+    assert house.http.get("/readyz").json()["lag"]["says"] == "no reading since the start"
+    house.take("canopy", NOW_MS - 3_600_000, 23.0, 70.0)
+
+    lag = house.http.get("/readyz").json()["lag"]
+    assert lag == {"ok": True, "says": "the last readings taken in were 3600 s old"}
+    assert "dewkeep_lag_seconds 3600.0" in house.http.get("/metrics").text
+
+
+def test_what_waits_to_be_told_is_told(house: House) -> None:
+    """And an outbox that cannot be read is no empty one."""
+    assert house.http.get("/readyz").json()["channels"] == {"ok": True, "says": "nothing waits"}
+    house.database.close()
+
+    channels = house.http.get("/readyz").json()["channels"]
+    assert not channels["ok"]
+    assert "cannot be read" in channels["says"]
+
+
+def test_the_write_ahead_log_is_measured(house: House) -> None:
+    """Its size is that of the file beside the database."""
+    house.take("canopy", NOW_MS, 23.0, 70.0)
+    size = house.database.path.with_name("dewkeep.db-wal").stat().st_size
+    (line,) = [
+        line
+        for line in house.http.get("/metrics").text.splitlines()
+        if line.startswith("dewkeep_wal_bytes ")
+    ]
+
+    assert float(line.split()[1]) == size > 0

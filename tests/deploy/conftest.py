@@ -46,7 +46,7 @@ class ShippedBroker(Mosquitto):
         for shipped, here in (
             ("listener 8883", f"listener {self.tls_port} 127.0.0.1\n{extra}"),
             ("listener 1883 127.0.0.1", f"listener {self.port} 127.0.0.1"),
-            ("/etc/mosquitto/dewkeep", str(safe.folder)),
+            ("/etc/mosquitto/credentials", str(safe.folder)),
         ):
             assert shipped in text
             text = text.replace(shipped, here)

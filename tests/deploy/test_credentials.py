@@ -1,5 +1,6 @@
 """TLS, passwords and rules against a real mosquitto: each may do its part, and nothing else."""
 
+import re
 import ssl
 import time
 from collections.abc import Iterator
@@ -11,7 +12,7 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
-from tests.deploy.conftest import Safe, ShippedBroker
+from tests.deploy.conftest import DEPLOY, Safe, ShippedBroker
 from tests.support.daemon import RunningDaemon
 from tests.support.publisher import senml
 from tests.support.waiting import eventually
@@ -51,6 +52,12 @@ class Device:
         eventually(lambda: self._connected, "an answer")
         return self._connected[0]
 
+    def close(self) -> None:
+        """Leave, and let go of the client: in a ring of references its sockets would close late."""
+        self.client.disconnect()
+        self.client.loop_stop()
+        del self.client
+
     def publish(self, topic: str, payload: bytes = b"x", *, retain: bool = False) -> str:
         """What the broker answers to a message."""
         mid = self.client.publish(topic, payload, qos=1, retain=retain).mid
@@ -84,8 +91,7 @@ def device(
     try:
         yield one
     finally:
-        one.client.disconnect()
-        one.client.loop_stop()
+        one.close()
 
 
 def run_daemon(folder: Path, broker: ShippedBroker, safe: Safe, more: str = "") -> RunningDaemon:
@@ -141,7 +147,7 @@ def test_no_password_at_all(broker: ShippedBroker) -> None:
     """Nobody is let in without a name, on this machine neither."""
     stranger = Device(broker.port, None)
     assert stranger.connect() == "Not authorized"
-    stranger.client.loop_stop()
+    stranger.close()
 
 
 @pytest.mark.parametrize(
@@ -357,3 +363,17 @@ def test_what_makes_no_sense_is_refused(safe: Safe, words: tuple[str, ...], says
     assert done.returncode == 2
     assert says in done.stderr
     assert {path: path.read_bytes() for path in safe.folder.iterdir()} == before
+
+
+def test_the_steps_of_the_documentation_work(tmp_path: Path) -> None:
+    """docs/deployment.md's own commands, in their order, with another folder."""
+    page = (DEPLOY.parent / "docs/deployment.md").read_text()
+    steps = re.findall(r"deploy/credentials /etc/mosquitto/credentials ([^`\n]+)", page)
+    safe = Safe(tmp_path / "credentials")
+    for step in steps:
+        safe.make(*step.split())
+
+    assert {step.split()[0] for step in steps} == {
+        *("authority", "broker", "daemon", "device", "certificate", "remove")
+    }
+    assert (safe.folder / "broker.pem").exists()

@@ -47,3 +47,12 @@ def test_a_file_in_another_encoding_is_refused(tmp_path: Path) -> None:
 
     with pytest.raises(SettingsError, match=r"a\.toml: is not UTF-8 text \(byte 7\)"):
         read_toml(path)
+
+
+def test_a_file_that_is_nested_far_too_deeply(tmp_path: Path) -> None:
+    """It is a mistake in the file, not the end of the program."""
+    path = tmp_path / "deep.toml"
+    path.write_text("x = " + "[" * 100_000)
+
+    with pytest.raises(SettingsError, match=r"deep.toml: is nested far too deeply"):
+        read_toml(path)

@@ -134,3 +134,23 @@ def test_the_loop_notices_by_the_steady_clock(rig: Rig, caplog: pytest.LogCaptur
 
     assert caplog.text.count("the clock jumped") == 1
     assert rfc3339(rig.now_ms).startswith("2026-11-23")
+
+
+def test_a_jump_in_the_middle_of_a_turn(rig: Rig, caplog: pytest.LogCaptureFixture) -> None:
+    """Whatever a turn still does goes by the clock as it was, so nobody seems silent."""
+    caplog.set_level(logging.WARNING)
+    steady = [1000.0]
+    loop = IngestLoop(rig.link, rig.pipeline, lambda: rig.now_ms, lambda: steady[0])
+    rig.take(senml(NOON_MS / 1000, 23.0, 70.0))
+    loop.start()
+
+    def jump_now(_pipeline: object, _now_ms: int) -> None:
+        rig.now_ms += HOUR_MS
+
+    loop.ask(jump_now).result(20)
+    eventually(lambda: "the clock jumped by +3600 s" in caplog.text, "it is noticed")
+    rig.link.send(CANOPY, senml(NOON_MS / 1000 + 60, 23.0, 70.0))
+    rig.link.wait_acknowledged()
+
+    assert loop.ask(lambda pipeline, _now: pipeline._desk.alarms).result(20) == []
+    loop.stop()

@@ -205,3 +205,20 @@ def test_a_closed_link_may_be_woken() -> None:
     with linked(free_port()) as link:
         pass
     link.wake()
+
+
+def test_a_broker_that_dies_before_it_is_told(mosquitto: Mosquitto) -> None:
+    """Acknowledging to nobody is no mistake: the link goes on, finds out, and comes back."""
+    with linked(mosquitto.port) as link:
+        connect(link)
+        publish(mosquitto.port, [b"1", b"2", b"3"])
+        messages = receive(link, 3)
+        mosquitto.kill()
+        for message in messages:  # the first may leave, and is answered by a reset
+            link.acknowledge([message])
+        eventually(lambda: link.gather(0.05, 10, 0.0) or not link.state.connected, "it is noticed")
+        mosquitto.start()
+        eventually(lambda: link.gather(0.05, 10, 0.0) or link.state.connected, "it comes back")
+        publish(mosquitto.port, [b"4"])
+
+        eventually(lambda: receive(link, 1)[-1].payload == b"4", "what is sent from then on")

@@ -222,3 +222,15 @@ def _nothing(_pipeline: Pipeline, _now_ms: int) -> None:
 
 def _refused(future: Future[Any]) -> bool:
     return isinstance(future.exception(), StoreUnavailable)
+
+
+def test_a_loop_that_only_fails_is_not_alive(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Turns that all end in a mistake are no sign of life, so that whoever watches can act."""
+    monkeypatch.setattr("monitor.ingest.loop.DEAD_AFTER_S", 0.5)
+    with rig:
+        rig.send(reading(0))
+        assert rig.loop.state().alive
+        rig.readings.mistaken_tidying = True
+        eventually(lambda: not rig.loop.state().alive, "it is told")
+        rig.readings.mistaken_tidying = False
+        eventually(lambda: rig.loop.state().alive, "and alive again")

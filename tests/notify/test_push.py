@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from monitor.errors import DeliveryError, SettingsError
-from monitor.notify.push import SCHEMES, PushChannel
+from monitor.notify.push import OWN_SERVERS, SCHEMES, PushChannel
 from monitor.setup.channels import Push
 from tests.notify.notices import DRY, notice
 
@@ -21,12 +21,14 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:DeprecationWarning")
 
 ROOT = Path(__file__).parents[2]
-SETTINGS = Push.model_validate({"name": "phone", "kind": "push", "url_file": "phone.secret"})
+SETTINGS = Push.model_validate(
+    {"name": "phone", "kind": "push", "url_file": "phone.secret", "allow_private": True}
+)
 
 
-def push(address: str, **more: float) -> PushChannel:
+def push(address: str, answer_within_s: float = 10.0) -> PushChannel:
     """A channel to an address."""
-    return PushChannel(SETTINGS, address, **more)
+    return PushChannel(SETTINGS, address, answer_within_s=answer_within_s)
 
 
 def test_a_notice_is_pushed_as_title_and_text(receiver: "Receiver", answer: "type[Answer]") -> None:
@@ -117,6 +119,40 @@ def test_addresses_that_could_do_harm_are_refused(address: str, says: str) -> No
 
     assert "example.org" not in str(refusal.value)
     assert "passwd" not in str(refusal.value)
+
+
+@pytest.mark.parametrize(
+    ("address", "ip"),
+    [
+        ("ntfy://127.0.0.1:{port}/shelf", "127.0.0.1"),
+        ("gotify://169.254.169.254/t0kent0kent0ken", "169.254.169.254"),
+        ("gotify://innocent.example:{port}/t0kent0kent0ken", "10.0.0.1"),
+        ("rocket://user:word@[::1]:{port}/%23room", "::1"),
+    ],
+)
+def test_a_private_server_only_if_it_is_meant(receiver: "Receiver", address: str, ip: str) -> None:
+    """By address or by name: nothing is sent, and it is told what to write if it should be."""
+    settings = SETTINGS.model_copy(update={"allow_private": False})
+    channel = PushChannel(
+        settings, address.format(port=receiver.port), resolver=lambda _host, _port: [ip]
+    )
+
+    with pytest.raises(DeliveryError, match=r"no public address; .* allow_private = true"):
+        channel.deliver(notice())
+    assert receiver.received == []
+
+
+@pytest.mark.parametrize("address", ["ntfy://shelf", "pushdeer://pushKey", "join://" + "a" * 32])
+def test_a_service_of_others_is_not_looked_up(address: str) -> None:
+    """What stands in the place of a host is a key there."""
+    settings = SETTINGS.model_copy(update={"allow_private": False})
+
+    assert PushChannel(settings, address)._guarded is None
+
+
+def test_servers_of_ones_own_are_among_the_schemes() -> None:
+    """Nothing is guarded that cannot be used."""
+    assert OWN_SERVERS < SCHEMES
 
 
 @pytest.mark.parametrize("scheme", sorted(SCHEMES))

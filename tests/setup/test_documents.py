@@ -16,6 +16,7 @@ from monitor.setup.calibration import CalibrationSettings
 from monitor.setup.channels import AnyChannel, Email, Mqtt, Push, Webhook
 from monitor.setup.file import load_setup
 from monitor.setup.judging import JudgeSettings
+from monitor.setup.log import LogSettings
 from monitor.setup.models import (
     Correction,
     Enclosure,
@@ -59,6 +60,7 @@ TABLES: list[tuple[str, str, type[BaseModel]]] = [
     ("setup.md", "### `[setup]`", SetupSettings),
     ("setup.md", "### `[[source]]`", Source),
     ("setup.md", "### `[heartbeat]`", HeartbeatSettings),
+    ("setup.md", "### `[log]`", LogSettings),
     ("channels.md", "### Keys of every channel", AnyChannel),
     ("channels.md", "### Quiet hours", QuietHours),
     ("channels.md", "## The webhook", Webhook),

@@ -130,6 +130,10 @@ def test_a_table_that_is_none_is_the_files_mistake(config: Path) -> None:
         ("[store]\ntoken = 'xyz'", "store.token: a secret is never written here"),
         ("[store]\nraw_days = 0", "store.raw_days: must be a whole number of at least 1, not 0"),
         ("[setup]\nfile = 'none.toml'", "setup.file: .*none.toml cannot be read: No such file"),
+        (
+            "[setup]\nfile = 'a\\u0000b'".replace("'", '"'),
+            "setup.file: .* cannot be read: embedded",
+        ),
         ("[[source]]\n[[source]]\ntopic = 'a/+'", r"source\[1\].topic: is missing"),
         ("[[source]]\ntopic = 'a/+'", r"source\[1\].topic: 'a/\+' holds '\+'; name the level"),
         (

@@ -68,6 +68,8 @@ class RunningDaemon:
         )
         (folder / "enclosures.toml").write_text(setup)
         self.log = folder / "dewkeep.log"
+        self.command: list[str] = [sys.executable, "-m", "monitor"]
+        """What runs it; a test may put something around it."""
         self.http = httpx.Client(
             base_url=f"http://127.0.0.1:{self.http_port}",
             timeout=20,
@@ -89,7 +91,7 @@ class RunningDaemon:
         """Start it and do not wait."""
         with self.log.open("a") as log:
             self._process = subprocess.Popen(
-                [sys.executable, "-m", "monitor", "serve", "--config", str(self.config)],
+                [*self.command, "serve", "--config", str(self.config)],
                 stdout=subprocess.PIPE,
                 stderr=log,
                 text=True,
@@ -110,6 +112,11 @@ class RunningDaemon:
         assert self.printed() == ""
         self._end(signal.SIGTERM)
         return self.log.read_text()
+
+    def set_broker_host(self, host: str) -> None:
+        """Before it starts: where the broker is, other than on this machine."""
+        text = self.config.read_text()
+        self.config.write_text(text.replace("[broker]", f'[broker]\nhost = "{host}"', 1))
 
     @property
     def pid(self) -> int:

@@ -22,14 +22,14 @@ def senml(at_s: float, temperature: float, humidity: float) -> bytes:
 
 
 class Publisher:
-    """A connection to a local broker that outlives the broker's absence."""
+    """A connection to a broker, by default of this machine, that outlives the broker's absence."""
 
-    def __init__(self, port: int) -> None:
+    def __init__(self, port: int, host: str = "127.0.0.1") -> None:
         self._client = mqtt.Client(CallbackAPIVersion.VERSION2)
         self._client.max_queued_messages_set(0)
         self._client.max_inflight_messages_set(500)
         self._client.reconnect_delay_set(1, 1)
-        self._client.connect("127.0.0.1", port)
+        self._client.connect(host, port)
         self._client.loop_start()
         self._last: mqtt.MQTTMessageInfo | None = None
 

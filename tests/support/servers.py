@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import signal
 import socket
 import subprocess
 from collections.abc import Sequence
@@ -31,11 +32,11 @@ def program(name: str) -> str:
     return found
 
 
-def listens(port: int) -> bool:
-    """Whether something accepts connections on a local port."""
+def listens(port: int, host: str = "127.0.0.1") -> bool:
+    """Whether something accepts connections on a port, by default of this machine."""
     with socket.socket() as probe:
         probe.settimeout(0.5)
-        return probe.connect_ex(("127.0.0.1", port)) == 0
+        return probe.connect_ex((host, port)) == 0
 
 
 class Mosquitto:
@@ -65,15 +66,19 @@ class Mosquitto:
             )
             + "\n"
         )
+        self._host = "127.0.0.1"
+        self._wrap: list[str] = []
         self._process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> "Mosquitto":
         """Start it and wait until it accepts connections."""
         with self._log.open("ab") as log:
             self._process = subprocess.Popen(
-                [self._program, "-c", str(self._config)], stdout=log, stderr=log
+                [*self._wrap, self._program, "-c", str(self._config)], stdout=log, stderr=log
             )
-        eventually(lambda: listens(self.port), f"mosquitto listening ({self._log.read_text()})")
+        eventually(
+            lambda: listens(self.port, self._host), f"mosquitto listening ({self._log.read_text()})"
+        )
         return self
 
     def forget(self) -> None:
@@ -86,6 +91,16 @@ class Mosquitto:
             self._process.terminate()
             self._process.wait(10)
             self._process = None
+
+    def freeze(self) -> None:
+        """Let it do nothing any more, connections open."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGSTOP)
+
+    def thaw(self) -> None:
+        """Let it go on."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGCONT)
 
     def kill(self) -> None:
         """End it as a power cut would."""

@@ -68,10 +68,19 @@ async def checked(request: Request, key: bytes, bound_to: str) -> Form:
         form = Form(parse_qsl(text, keep_blank_values=True, max_num_fields=MOST_FIELDS))
     except ValueError as exc:
         raise HTTPException(422, f"this form cannot be read: {exc}") from exc
+    must_be_ours(form, key, bound_to)
+    return form
+
+
+def must_be_ours(form: Form, key: bytes, bound_to: str) -> None:
+    """Let a form through that a page of ours served to this browser.
+
+    Raises:
+        HTTPException: 403, it lacks the proof.
+    """
     salt, _, signature = form.text(PROOF).partition(".")
     if not hmac.compare_digest(signature.encode(), _sign(key, bound_to, salt).encode()):
         raise HTTPException(403, "this form is too old or not yours; load the page again")
-    return form
 
 
 def _sign(key: bytes, bound_to: str, salt: str) -> str:

@@ -23,6 +23,7 @@ from monitor.web import (
     health_page,
     journal_page,
     misting_page,
+    photos_page,
     probes_page,
     settling_page,
     settling_report,
@@ -48,7 +49,7 @@ missing = APIRouter(route_class=Page, include_in_schema=False)
 
 MODULES = (
     *(sign_in, climate, at_work, settling_page, probes_page, calibration_page),
-    *(misting_page, alarm_page, journal_page),
+    *(misting_page, alarm_page, journal_page, photos_page),
     *(species_page, setup_page, health_page, handover, settling_report),
 )
 FOR_A_YEAR = "public, max-age=31536000, immutable"

@@ -20,6 +20,7 @@ from monitor.web import (
     handover,
     health_page,
     journal_page,
+    misting_page,
     probes_page,
     settling_page,
     settling_report,
@@ -44,7 +45,7 @@ missing = APIRouter(route_class=Page, include_in_schema=False)
 """Comes last: whatever nothing else answers."""
 
 MODULES = (
-    *(sign_in, climate, settling_page, probes_page, alarm_page, journal_page),
+    *(sign_in, climate, settling_page, misting_page, probes_page, alarm_page, journal_page),
     *(species_page, setup_page, health_page, handover, settling_report),
 )
 FOR_A_YEAR = "public, max-age=31536000, immutable"

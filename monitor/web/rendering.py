@@ -60,6 +60,7 @@ _environment = Environment(
 _environment.globals["address"] = address
 _environment.globals["words"] = words
 _environment.globals["rfc3339"] = rfc3339
+_environment.filters["capitalize_first"] = words.capital
 _environment.filters["tight"] = tight
 _environment.filters["said"] = said
 

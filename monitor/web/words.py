@@ -29,6 +29,7 @@ PARTS = {
     "climate": ("", "Climate"),
     "journal": ("/journal", "Journal"),
     "settling": ("/settling", "Settling"),
+    "misting": ("/misting", "Misting"),
     "probes": ("/probes", "Probes"),
     "handover": ("/handover", "Hand-over sheet"),
     "report": ("/settling/report", "Settling report"),
@@ -171,6 +172,25 @@ OVERDUE = "Calibrated on {}; it was due again on {}."
 CORRECTION = "Its {} is corrected: {} times the reading, {}."
 PROBES_DOUBTED = "{}: look after it."
 PROBES_BELIEVED = "Nothing speaks against any probe."
+
+NO_PLAN = "No misting plan can be proposed yet"
+PLANS = "Misting plans that would do"
+PLAN_GONE = "this plan is no longer proposed; look at the page again"
+SECONDS = "{:g} s"
+DRYING_BY_DAY, DRYING_BY_NIGHT = "Dries by day", "Dries by night"
+LEFT_ALONE, GIVES = "Water in it when left alone", "A second of misting adds"
+PER_HOUR, GRAMS = "times an hour", "g/m³"
+INTERVAL = "{:.3g} {} (between {:.3g} and {:.3g})"
+BACKTEST = "Tried on days it had not seen"
+MISSES = "misses by {:.2g} % of humidity on the mean, over {:g} days"
+PREDICTED = {
+    "time_in_range": "In range",
+    "promised": "In range, with nine in ten of certainty",
+    "hours_near_saturation": "Near saturation",
+    "dry_hours": "Dry hours a day",
+    "water_ml_per_day": "Water a day",
+}
+"""What a plan is predicted to give, by its name in the API."""
 
 COURSE = "{}, {}"
 FROM_TO = "{} to {}"
@@ -441,6 +461,18 @@ def moment(when: dt.datetime, beside: dt.datetime | None) -> str:
     """A day and a time; the year too, where ``beside`` is of another one."""
     year = f" {when.year}" if beside is not None and beside.year != when.year else ""
     return f"{day_in_words(when.date())}{year}, {when:%H:%M}"
+
+
+def predicted(name: str, value: float) -> str:
+    """What a plan is predicted to give, in words."""
+    if name in {"time_in_range", "promised"}:
+        return share(value)
+    return f"{value:g} {'ml' if name == 'water_ml_per_day' else 'h'}"
+
+
+def interval(value: float, low: float, high: float, unit: str) -> str:
+    """A value with the bounds within which it is known."""
+    return INTERVAL.format(value, unit, low, high)
 
 
 def figure(value: float, unit: str) -> str:

@@ -25,6 +25,7 @@ PAGES = (
     "/enclosures/cork-cube",
     "/enclosures/cork-cube?quantity=temperature&from=1700000000000&to=1900000000000",
     "/enclosures/cork-cube/settling",
+    "/enclosures/cork-cube/misting",
     "/enclosures/cork-cube/probes",
     "/alarms",
     "/journal",

@@ -19,6 +19,8 @@ from monitor.quantities import MEASURED, Quantity
 
 CHUNK_ROWS = 50_000
 DELIMITERS = ",;\t"
+GUESSED = tuple(quantity for quantity in MEASURED if quantity is not Quantity.BATTERY)
+"""Quantities whose columns are found by their names: one called battery mostly holds volts."""
 TIME_HEADS = ("time", "timestamp", "date", "datetime", "at")
 COMMA = re.compile(r"[-+]?\d+,\d+\Z")
 """A number with a decimal comma."""
@@ -129,7 +131,7 @@ def layout_of(path: Path, time: str | None, named: Mapping[Quantity, str | None]
     time = time or next((head for head in heads if head.lower() in TIME_HEADS), None)
     if time is None:
         raise _wrong(path, f"which column is the time? Name it with --time: {', '.join(heads)}")
-    found = {q: named.get(q) or _column(path, q, heads) for q in MEASURED}
+    found = {q: named.get(q) or _column(path, q, heads) for q in GUESSED}
     columns = {quantity: head for quantity, head in found.items() if head is not None}
     if not columns:
         raise _wrong(

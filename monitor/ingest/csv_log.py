@@ -19,7 +19,9 @@ from monitor.quantities import MEASURED, Quantity
 
 CHUNK_ROWS = 50_000
 DELIMITERS = ",;\t"
-GUESSED = tuple(quantity for quantity in MEASURED if quantity is not Quantity.BATTERY)
+GUESSED: tuple[Quantity, ...] = tuple(
+    quantity for quantity in MEASURED if quantity is not Quantity.BATTERY
+)
 """Quantities whose columns are found by their names: one called battery mostly holds volts."""
 TIME_HEADS = ("time", "timestamp", "date", "datetime", "at")
 COMMA = re.compile(r"[-+]?\d+,\d+\Z")

@@ -1,6 +1,7 @@
 """Files that readings are written to: a row for each, the same columns in every format."""
 
 import csv
+from abc import ABC, abstractmethod
 from contextlib import ExitStack
 from pathlib import Path
 from types import TracebackType
@@ -19,7 +20,7 @@ DIGITS = 4
 """Derived values have no digits of their own; measured ones stay as they came."""
 
 
-class _Table:
+class _Table(ABC):
     """A file that is open while the block lasts."""
 
     def __init__(self, path: Path) -> None:
@@ -37,9 +38,9 @@ class _Table:
     ) -> None:
         self._open.close()
 
+    @abstractmethod
     def write(self, key: SeriesKey, track: Track) -> None:
         """Add the readings of a series."""
-        raise NotImplementedError
 
 
 class CsvTable(_Table):

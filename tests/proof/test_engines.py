@@ -1,7 +1,6 @@
 """The daemon over InfluxDB and VictoriaMetrics, killed with it: nothing is lost or doubled."""
 
 import time
-from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -14,7 +13,7 @@ from monitor.store.readings import SeriesKey
 from monitor.store.sqlite.database import Database
 from tests.proof.test_kill import ENCLOSURES, PER_PROBE, SETUP, stream
 from tests.support.daemon import RunningDaemon
-from tests.support.engines import Influx, TimeSeriesServer, Victoria
+from tests.support.engines import TimeSeriesServer
 from tests.support.publisher import Publisher
 from tests.support.receiver import Receiver
 from tests.support.servers import Mosquitto
@@ -28,15 +27,6 @@ url = "{hook}"
 allow_private = true
 """
 ENVIRON = "DEWKEEP_STORE__"
-
-
-@pytest.fixture(params=[Influx, Victoria], ids=["influx", "victoria"])
-def server(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[TimeSeriesServer]:
-    """A server that may be killed."""
-    started: TimeSeriesServer = request.param(tmp_path / "server").start()
-    started.create("dewkeep")
-    yield started
-    started.close()
 
 
 @pytest.mark.slow

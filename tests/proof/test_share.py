@@ -14,7 +14,7 @@ from monitor.store.engines import opened
 from monitor.store.readings import SeriesKey
 from monitor.store.sqlite.database import Database
 from tests.support.daemon import RunningDaemon
-from tests.support.engines import Influx, TimeSeriesServer, Victoria
+from tests.support.engines import TimeSeriesServer
 from tests.support.publisher import Publisher, senml
 from tests.support.receiver import Receiver
 from tests.support.servers import Mosquitto
@@ -63,15 +63,6 @@ def stream(start: int) -> Iterator[tuple[str, bytes]]:
         for each in ENCLOSURES:
             humidity = 75.0 if step < PER_PROBE // 2 else 50.0
             yield f"dewkeep/{each}/canopy", senml(start + 30 * step, 20 + step / 100, humidity)
-
-
-@pytest.fixture(params=[Influx, Victoria], ids=["influx", "victoria"])
-def server(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[TimeSeriesServer]:
-    """The engine that all of them share."""
-    started: TimeSeriesServer = request.param(tmp_path / "server").start()
-    started.create("dewkeep")
-    yield started
-    started.close()
 
 
 @pytest.mark.slow

@@ -3,12 +3,17 @@
 from typing import Any
 
 from selenium import webdriver
+from selenium.common.exceptions import StaleElementReferenceException
 from selenium.webdriver.chrome.service import Service
+from selenium.webdriver.common.by import By
+from selenium.webdriver.support.expected_conditions import staleness_of
+from selenium.webdriver.support.ui import WebDriverWait
 
 from tests.support.servers import program
 
 NARROWEST_PX = 360
 """The screen of a small phone."""
+LOADED_WITHIN_S = 20.0
 
 
 def chromium() -> webdriver.Chrome:
@@ -35,6 +40,23 @@ def screen(browser: webdriver.Chrome, width: int) -> None:
         "Emulation.setDeviceMetricsOverride",
         {"width": width, "height": 740, "deviceScaleFactor": 2, "mobile": width == NARROWEST_PX},
     )
+
+
+def follow(browser: webdriver.Chrome, by: str, name: str) -> None:
+    """Press what leads to another page, and wait until that page has taken this one's place.
+
+    A click alone may return while the old page still stands; its elements are gone a moment later.
+    """
+    old = browser.find_element(By.TAG_NAME, "html")
+
+    def pressed(browser: webdriver.Chrome) -> bool:
+        browser.find_element(by, name).click()
+        return True
+
+    # A page that draws itself anew may do so between the finding and the click.
+    redrawn = (StaleElementReferenceException,)
+    WebDriverWait(browser, LOADED_WITHIN_S, ignored_exceptions=redrawn).until(pressed)
+    WebDriverWait(browser, LOADED_WITHIN_S).until(staleness_of(old))
 
 
 def at_night(browser: webdriver.Chrome, *, dark: bool) -> None:

@@ -17,7 +17,7 @@ from tests.support.daemon import RunningDaemon
 from tests.support.publisher import Publisher, senml
 from tests.support.servers import Mosquitto
 from tests.support.waiting import eventually
-from tests.web.chromium import NARROWEST_PX, console, script
+from tests.web.chromium import NARROWEST_PX, console, follow, script
 
 pytestmark = pytest.mark.slow
 
@@ -90,7 +90,7 @@ def test_it_reads_and_acknowledges_without_scripts(
 
     browser.get(f"http://127.0.0.1:{daemon.http_port}/")
     assert browser.find_element(By.TAG_NAME, "h1").text == "1 enclosure: Cork cube needs a hand."
-    browser.find_element(By.TAG_NAME, "button").click()
+    follow(browser, By.TAG_NAME, "button")
     eventually(lambda: "Seen at" in browser.page_source, "the alarm seen")
 
 
@@ -152,19 +152,19 @@ def test_from_the_form_to_the_first_reading_to_the_tap(
     """Set up in the browser, heard over MQTT, alarmed without a reload, and seen by a tap."""
     address = f"http://127.0.0.1:{empty_daemon.http_port}"
     browser.get(f"{address}/setup")
-    browser.find_element(By.LINK_TEXT, "Add an enclosure").click()
+    follow(browser, By.LINK_TEXT, "Add an enclosure")
     for name, text in (("name", "Moss jar"), ("id", "moss-jar"), ("probe-0-id", "floor")):
         browser.find_element(By.ID, name).send_keys(text)
-    browser.find_element(By.CSS_SELECTOR, "p > button[value=save]").click()
+    follow(browser, By.CSS_SELECTOR, "p > button[value=save]")
     eventually(lambda: browser.current_url == f"{address}/enclosures/moss-jar", "its page")
-    browser.find_element(By.LINK_TEXT, "Moss jar").click()
+    follow(browser, By.LINK_TEXT, "Moss jar")
     browser.get(f"{address}/setup/enclosures/moss-jar")
     browser.find_element(By.CSS_SELECTOR, "details.ranges summary").click()
     for when in ("day", "night"):
         for end, text in (("low", "60"), ("high", "90")):
             name = f"range-floor-{when}-humidity-{end}"
             browser.find_element(By.NAME, name).send_keys(text)
-    browser.find_element(By.CSS_SELECTOR, "p > button[value=save]").click()
+    follow(browser, By.CSS_SELECTOR, "p > button[value=save]")
     eventually(lambda: browser.current_url == f"{address}/enclosures/moss-jar", "its page")
 
     browser.get(address)
@@ -213,7 +213,7 @@ def test_a_stranger_shows_as_it_comes(
     link = "This is a probe of cork-cube"
     eventually(lambda: browser.find_elements(By.LINK_TEXT, link), "the stranger")
     assert script(browser, "window.sameDocument")
-    browser.find_element(By.LINK_TEXT, link).click()
+    follow(browser, By.LINK_TEXT, link)
     assert browser.find_element(By.ID, "probe-1-id").get_attribute("value") == "floor"
     assert console(browser) == []
 
@@ -225,7 +225,7 @@ def test_a_photo_is_sent_from_the_page(
     picture = tmp_path / "moult.png"
     Image.new("RGB", (640, 480), "olive").save(picture)
     browser.get(f"http://127.0.0.1:{daemon.http_port}/enclosures/cork-cube/journal")
-    browser.find_element(By.CSS_SELECTOR, "button[value=moult]").click()
+    follow(browser, By.CSS_SELECTOR, "button[value=moult]")
     eventually(lambda: "written down" in browser.page_source, "the entry")
     browser.find_element(By.CSS_SELECTOR, "input[type=file]").send_keys(str(picture))
     eventually(

@@ -14,7 +14,7 @@ from monitor.web import words
 from tests.store.test_pictures import GPS, halves, written
 from tests.support.daemon import RunningDaemon
 from tests.support.waiting import eventually
-from tests.web.chromium import console, script
+from tests.web.chromium import console, follow, script
 from tests.web.conftest import OURS, MakeShow, Show, enclosure
 from tests.web.test_every_page import faults
 
@@ -132,17 +132,17 @@ def test_a_photo_is_sent_without_scripts(
     Image.new("RGB", (640, 480), "olive").save(picture)
     browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
     browser.get(f"http://127.0.0.1:{daemon.http_port}{JOURNAL}")
-    browser.find_element(By.CSS_SELECTOR, "button[value=moult]").click()
+    follow(browser, By.CSS_SELECTOR, "button[value=moult]")
     eventually(lambda: "written down" in browser.page_source, "the entry")
-    browser.find_element(By.LINK_TEXT, "Photos").click()
+    follow(browser, By.LINK_TEXT, "Photos")
     browser.find_element(By.ID, "photo").send_keys(str(picture))
-    browser.find_element(By.CSS_SELECTOR, ".fields button").click()
+    follow(browser, By.CSS_SELECTOR, ".fields button")
     eventually(lambda: browser.find_elements(By.CSS_SELECTOR, ".photo img"), "the photo")
     browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
     browser.refresh()
     assert script(browser, "document.querySelector('.photo img').naturalWidth") == 640
     assert faults(browser) == []
     assert script(browser, "document.documentElement.scrollWidth") <= 360
-    browser.find_element(By.CSS_SELECTOR, ".photo button").click()
+    follow(browser, By.CSS_SELECTOR, ".photo button")
     eventually(lambda: "No photo yet." in browser.page_source, "its end")
     assert console(browser) == []

@@ -11,7 +11,7 @@ from tests.support.daemon import RunningDaemon
 from tests.support.publisher import Publisher, senml
 from tests.support.servers import Mosquitto
 from tests.support.waiting import eventually
-from tests.web.chromium import NARROWEST_PX, console, screen, script
+from tests.web.chromium import NARROWEST_PX, console, follow, screen, script
 from tests.web.test_every_page import DESK_PX, faults
 
 pytestmark = pytest.mark.slow
@@ -28,7 +28,7 @@ def test_a_salt_box_is_followed_without_a_reload(
     browser.get(f"{address}{CUBE}/probes/canopy/calibration")
     Select(browser.find_element(By.ID, "salt-0")).select_by_value("sodium_chloride")
     Select(browser.find_element(By.ID, "salt-1")).select_by_value("")
-    browser.find_element(By.CSS_SELECTOR, ".salts > button").click()
+    follow(browser, By.CSS_SELECTOR, ".salts > button")
     eventually(lambda: "is in the salt box" in browser.title, "the run")
     assert "Nothing has been heard" in browser.page_source
     script(browser, "window.sameDocument = true")
@@ -49,13 +49,13 @@ def test_all_of_it_works_without_scripts(daemon: RunningDaemon, browser: webdriv
     address = f"http://127.0.0.1:{daemon.http_port}"
     browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
     browser.get(f"{address}{CUBE}/probes/canopy/calibration")
-    browser.find_element(By.CSS_SELECTOR, ".salts > button").click()
+    follow(browser, By.CSS_SELECTOR, ".salts > button")
     eventually(lambda: "is in the salt box" in browser.title, "the run")
-    browser.find_element(By.LINK_TEXT, "Look again").click()
-    browser.find_element(By.CSS_SELECTOR, "button[value=abandon]").click()
+    follow(browser, By.LINK_TEXT, "Look again")
+    follow(browser, By.CSS_SELECTOR, "button[value=abandon]")
     eventually(lambda: "was abandoned" in browser.title, "the end of it")
 
     browser.get(f"{address}{CUBE}")
-    browser.find_element(By.CSS_SELECTOR, ".at-work button[value='60']").click()
+    follow(browser, By.CSS_SELECTOR, ".at-work button[value='60']")
     eventually(lambda: daemon.get("/suppressions"), "the quiet")
     assert "said by" in browser.find_element(By.CLASS_NAME, "at-work").text

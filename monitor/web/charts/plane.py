@@ -23,6 +23,8 @@ CURVES = (20, 40, 60, 80, 100)
 _STEPS = 48
 _TITLE = 150.0
 """How far the name of the upright axis reaches."""
+_NAME = (42.0, 14.0)
+"""The room that the name of an hour takes, on a phone, where it is largest."""
 _LEAST_K, _LEAST_KPA = 6.0, 0.6
 
 
@@ -50,7 +52,7 @@ class Region:
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """Where the air was at an hour of the path."""
+    """Where the air was at an hour of the path; ``says`` nothing where a name stands already."""
 
     x: float
     y: float
@@ -159,12 +161,16 @@ def _path(walk: Walk, x: Scale, y: Scale) -> list[tuple[bool, str]]:
 
 
 def _stops(walk: Walk, x: Scale, y: Scale) -> list[Stop]:
-    stops = []
+    stops: list[Stop] = []
     for at_ms, says in walk.hours:
         if len(walk.at_ms) and walk.at_ms[0] <= at_ms <= walk.at_ms[-1]:
-            temperature = float(np.interp(at_ms, walk.at_ms, walk.temperature))
-            pressure = float(np.interp(at_ms, walk.at_ms, walk.pressure))
-            stops.append(Stop(x(temperature), y(pressure), says))
+            across = x(float(np.interp(at_ms, walk.at_ms, walk.temperature)))
+            down = y(float(np.interp(at_ms, walk.at_ms, walk.pressure)))
+            crowded = any(
+                stop.says and abs(stop.x - across) < _NAME[0] and abs(stop.y - down) < _NAME[1]
+                for stop in stops
+            )
+            stops.append(Stop(across, down, "" if crowded else says))
     return stops
 
 

@@ -1,5 +1,7 @@
 """The psychrometric plane, checked against PsychroLib (2.5, SI units)."""
 
+from dataclasses import replace
+
 import numpy as np
 import psychrolib
 import pytest
@@ -88,6 +90,16 @@ def test_the_path_goes_where_the_air_went() -> None:
     assert shown.now is not None
     assert back(shown, shown.now.x, shown.now.y)[0] == pytest.approx(21.0, abs=0.05)
     assert [stop.says for stop in shown.stops] == ["00:00"]
+
+
+def test_hours_at_one_place_are_named_once() -> None:
+    """Air that hardly moves has every hour marked, and one name that can be read."""
+    still = walk([20, 20.01, 20.02, 26], [50, 50, 50, 80], [True] * 4)
+    hours = tuple((at, f"{hour:02}:00") for hour, at in enumerate(still.at_ms.tolist()))
+    shown = plane(replace(still, hours=hours), DAY, None, Units())
+    assert shown is not None
+    assert [stop.says for stop in shown.stops] == ["00:00", "", "", "03:00"]
+    assert len({(stop.x, stop.y) for stop in shown.stops}) == 4
 
 
 def test_axes_are_the_viewers() -> None:

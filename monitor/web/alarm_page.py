@@ -10,7 +10,7 @@ from typing import Annotated, Any, NamedTuple
 from fastapi import APIRouter, HTTPException, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 
-from monitor.alarms.model import DAEMON, Alarm, State
+from monitor.alarms.model import DAEMON, Alarm, Condition, State
 from monitor.alarms.notices import Whereabouts, whereabouts
 from monitor.api.access import MayOperate, MayView
 from monitor.api.paging import cursor
@@ -19,7 +19,7 @@ from monitor.errors import Conflict, NotFound
 from monitor.ingest import filing
 from monitor.ingest.pipeline import Pipeline
 from monitor.quantities import Quantity
-from monitor.setup.models import Enclosure, Setup
+from monitor.setup.models import Setup
 from monitor.store.sqlite.state import alarms, explanations, setup
 from monitor.times import MINUTE_MS
 from monitor.web import words
@@ -136,21 +136,21 @@ def _forecasts(parts: Parts, placed: Setup, of: Sequence[Alarm]) -> dict[str, st
     told = {}
     for alarm in of[:MOST_FORECASTS]:
         place = places.get(alarm.point.place)
-        if place is not None and alarm.point.quantity is Quantity.HUMIDITY:
-            says = forecast_of(parts, place, alarm.point.probe)
-            if says:
-                told[alarm.id] = says
+        if place is None or alarm.point.quantity is not Quantity.HUMIDITY:
+            continue
+        for probe in place.probe:
+            if probe.id == alarm.point.probe:
+                says = coming(parts.foresight.of(place, probe), alarm.point.condition)
+                if says:
+                    told[alarm.id] = says
     return told
 
 
-def forecast_of(parts: Parts, place: Enclosure, probe_id: str | None) -> str:
-    """When a probe's humidity will cross a limit, in a sentence; empty if nothing is expected."""
-    probe = next((each for each in place.probe if each.id == probe_id), None)
-    if probe is None:
-        return ""
-    ahead: Mapping[str, Any] = parts.foresight.of(place, probe)
+def coming(ahead: Mapping[str, Any], condition: Condition) -> str:
+    """Which limits will be crossed and when, beside an alarm of a condition; may be empty."""
+    own = "low" if condition in (Condition.LOW, Condition.CRITICAL_LOW) else "high"
     return " ".join(
-        words.AHEAD[side].format(told["says"])
+        (words.AHEAD_AGAIN if side == own else words.AHEAD)[side].format(told["says"])
         for side, told in ahead.items()
         if told["likely"] is not None
     )

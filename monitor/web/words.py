@@ -286,6 +286,11 @@ AHEAD = {
     "low": "It is expected to fall below its range {}.",
     "high": "It is expected to rise above its range {}.",
 }
+AHEAD_AGAIN = {
+    "low": "Just now it is back in its range, and expected to fall below it again {}.",
+    "high": "Just now it is back in its range, and expected to rise above it again {}.",
+}
+"""For the limit that the alarm itself stands for: it stays until the value is well inside."""
 SHELVES = {"60": "1 hour", "240": "4 hours", "720": "12 hours", "1440": "a day"}
 """For how many minutes an alarm can be set aside on the page."""
 

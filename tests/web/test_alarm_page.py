@@ -7,13 +7,14 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.alarms.model import BROKER, Alarm, Because, State
+from monitor.alarms.model import BROKER, Alarm, Because, Condition, State
 from monitor.analysis.causes.figures import Findings
 from monitor.ingest import filing
 from monitor.store.sqlite.state import alarms as stored
 from monitor.store.sqlite.state import explanations
 from monitor.times import HOUR_MS
 from monitor.web import words
+from monitor.web.alarm_page import coming
 from tests.web.conftest import NIGHT_MS, OURS, MakeShow, Show, enclosure
 from tests.web.test_room import alarm
 
@@ -140,6 +141,24 @@ def test_the_broker_alarm_belongs_to_dewkeep_itself(make_show: MakeShow) -> None
     page = show.get("/alarms").text
     assert "dewkeep itself: No connection to the broker since 02:12" in page
     assert "/enclosures/x" not in page
+
+
+@pytest.mark.parametrize("own", [Condition.LOW, Condition.CRITICAL_LOW])
+def test_what_is_to_come_does_not_contradict_what_stands(own: Condition) -> None:
+    """An alarm that stands for too dry says that it falls below its range again, not that it will.
+
+    The other limit is news, and one that nothing is expected of is not spoken of.
+    """
+    ahead = {
+        "low": {"likely": "2026-11-30T01:05:00Z", "says": "between 01:01 and 01:11"},
+        "high": {"likely": "2026-11-30T08:30:00Z", "says": "about 08:30"},
+    }
+    told = coming(ahead, own)
+    assert "expected to fall below it again between 01:01 and 01:11." in told
+    assert "It is expected to rise above its range about 08:30." in told
+    assert "expected to fall below its range between" in coming(ahead, Condition.HIGH)
+    nothing = {"likely": None, "says": "not within reach"}
+    assert coming({"low": nothing, "high": nothing}, own) == ""
 
 
 def test_every_reason_and_figure_has_words() -> None:

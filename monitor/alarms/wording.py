@@ -29,6 +29,7 @@ _WHAT = {
 }
 _FRESH_MS = 10 * MINUTE_MS
 """So long after the raising its value may still be said to be the present one."""
+_HOUR = len("00:00")
 _SIGN = {"Cel": "°C", "%RH": "%", "%": "%"}
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -96,7 +97,10 @@ def says(alarm: Alarm, zone: dt.tzinfo, now_ms: int) -> str:
     """
     since = clock(alarm.since_ms, zone, now_ms)
     if alarm.returned_at_ms is not None:
-        when = f"from {since} to {clock(alarm.returned_at_ms, zone, now_ms)}"
+        until = clock(alarm.returned_at_ms, zone, now_ms)
+        if since[_HOUR:] == until[_HOUR:]:
+            since = since[:_HOUR]  # one date is enough for both
+        when = f"from {since} to {until}"
     else:
         when = f"since {since}"
     end = ""

@@ -64,6 +64,19 @@ SENTENCES = [
         "Humidity in the canopy was below 60 % from 02:40 to 04:10, down to 41 %.",
     ),
     (
+        replace(LOW, returned_at_ms=RETURNED_MS, extreme=41.0),
+        RETURNED_MS + 30 * HOUR_MS,
+        "Humidity in the canopy was below 60 % from 02:40 to 04:10 on 10 Jul, down to 41 %.",
+    ),
+    (
+        replace(LOW, returned_at_ms=RETURNED_MS + 24 * HOUR_MS, extreme=41.0),
+        RETURNED_MS + 48 * HOUR_MS,
+        (
+            "Humidity in the canopy was below 60 % from 02:40 on 10 Jul to 04:10 on 11 Jul, "
+            "down to 41 %."
+        ),
+    ),
+    (
         LOW,
         RAISED_MS + 30 * HOUR_MS,
         "Humidity in the canopy has been below 60 % since 02:40 on 10 Jul, down to 46 %.",

@@ -1,6 +1,8 @@
 """What all commands share."""
 
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -44,6 +46,20 @@ def test_all_commands_of_the_program_are_there() -> None:
     names = {words for words in commands(main) if len(words) == 1}
 
     assert names == {(name,) for name in COMMANDS}
+
+
+def test_help_tells_them_all_and_loads_none() -> None:
+    """On a small board the daemon takes seconds to load: who asks what there is does not wait."""
+    program = (
+        "import sys; from monitor.cli import main; main(['--help'], standalone_mode=False);"
+        "print('loaded:', *{'numpy', 'fastapi', 'paho'} & set(sys.modules))"
+    )
+    told = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True
+    ).stdout
+
+    assert [name for name in COMMANDS if not re.search(rf"^  {name} +[A-Z]", told, re.M)] == []
+    assert told.endswith("loaded:\n")
 
 
 def test_the_version_is_that_of_the_package() -> None:

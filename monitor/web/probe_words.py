@@ -31,14 +31,6 @@ FIGURES = {
 }
 """What the figures behind an advice are called, and their units."""
 
-SALTS = {
-    Salt.LITHIUM_CHLORIDE: "lithium chloride",
-    Salt.MAGNESIUM_CHLORIDE: "magnesium chloride",
-    Salt.POTASSIUM_CARBONATE: "potassium carbonate",
-    Salt.SODIUM_CHLORIDE: "sodium chloride",
-    Salt.POTASSIUM_CHLORIDE: "potassium chloride",
-    Salt.POTASSIUM_SULFATE: "potassium sulfate",
-}
 CAUTIONS = {
     Salt.LITHIUM_CHLORIDE: (
         "Harmful if swallowed; gloves and glasses. It creeps: leave the dish half empty."

@@ -33,6 +33,10 @@ class Occasion(StrEnum):
     """More alarms than the channel takes one by one."""
 
 
+CALLS = (Occasion.RAISED, Occasion.RECALLED, Occasion.ESCALATED)
+"""What is told to call for a keeper."""
+
+
 class Whereabouts(NamedTuple):
     """What a keeper calls a place, and the time zone its clock runs in."""
 

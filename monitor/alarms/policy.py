@@ -60,6 +60,19 @@ def due_after(
     )
 
 
+def seen_to(events: Iterable[Change]) -> dict[str, str]:
+    """The alarms that a keeper has seen to, by id, and who that was: calls for them can stay away.
+
+    Whoever shelves an alarm, is at work on its place or takes its probe out of service has seen to
+    it as well as who acknowledges it; if it still stands after that, it calls anew.
+    """
+    return {
+        event.alarm.id: event.by
+        for event in events
+        if event.by is not None and event.alarm.state not in CALLING
+    }
+
+
 def due_by_time(
     alarms: Iterable[Alarm], channels: Sequence[Channel], told: Told, scribe: Scribe, now_ms: int
 ) -> Due:

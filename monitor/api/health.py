@@ -123,6 +123,7 @@ def get_health(parts: GivenParts, _who: MayView) -> dict[str, Any]:
                 "alive": row.alive,
                 "waiting": row.waiting,
                 "given_up": row.given_up,
+                "called_off": row.called_off,
                 "last_error": row.last_error,
             }
             for row in parts.courier.health()

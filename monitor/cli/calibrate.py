@@ -210,9 +210,9 @@ def _newest(
 
 def _tell(found: Progress) -> None:
     step = found.row.run.steps[-1]
-    reads = "" if found.rest is None or found.rest.last is None else f"{found.rest.last:.2f} %RH"
+    reads = "" if found.rest is None or found.rest.last is None else f" {found.rest.last:.2f} %RH"
     against = "" if found.reference is None else f" (salt {found.reference.humidity:.2f} %RH)"
-    click.echo(f"{step.salt} {reads}{against}: {found.says}")
+    click.echo(f"{step.salt.in_words}{reads}{against}: {found.says}")
 
 
 def _certificate(row: CalibrationRow) -> list[str]:
@@ -224,8 +224,8 @@ def _certificate(row: CalibrationRow) -> list[str]:
     standing = "applied" if row.applied_ms is not None else "not applied"
     lines = [f"run {row.id}, {day}: {standing}, due again {due}", f"  {found.says}"]
     lines += [
-        f"  {point.salt}: {point.reference:.2f} %RH at {point.temperature:.1f} °C, read as "
-        f"{point.reading:.2f}"
+        f"  {point.salt.in_words}: {point.reference:.2f} %RH at {point.temperature:.1f} °C, "
+        f"read as {point.reading:.2f}"
         for point in found.points
     ]
     return lines

@@ -4,13 +4,14 @@ Belongs to the thread that changes the alarms, so that nothing is told that no l
 """
 
 import json
+import logging
 import sqlite3
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Self
 
 from monitor.alarms.model import Alarm
-from monitor.alarms.notices import LinkMaker, Scribe, Whereabouts
-from monitor.alarms.policy import CALLING, LIMITED_MS, Due, due_after, due_by_time
+from monitor.alarms.notices import CALLS, LinkMaker, Scribe, Whereabouts
+from monitor.alarms.policy import CALLING, LIMITED_MS, Due, due_after, due_by_time, seen_to
 from monitor.alarms.states import Change
 from monitor.quantities import Quantity
 from monitor.setup.channels import Channel
@@ -18,6 +19,8 @@ from monitor.setup.settings import Settings
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.state import explanations, links, outbox
 from monitor.times import SECOND_MS
+
+log = logging.getLogger(__name__)
 
 EXPLAINED = Quantity.HUMIDITY
 HOLD_MS = 8 * SECOND_MS
@@ -48,11 +51,16 @@ class Teller:
     ) -> bool:
         """Put in line what the events of a step call for, in their own transaction.
 
+        What waits there and calls for an alarm that a keeper has seen to is called off.
+
         Returns:
-            Whether there was anything.
+            Whether there was anything to put in line.
         """
         if not events or not self._channels:
             return False
+        for alarm_id, by in seen_to(events).items():
+            for channel, key in outbox.call_off(connection, alarm_id, CALLS, now_ms):
+                log.info("channel %s: %s: called off, %s has seen to it", channel, key, by)
         about = {event.alarm.id: event.alarm for event in events}
         told = outbox.told(connection, about, now_ms - LIMITED_MS)
         scribe = self._scribe(connection, about, places)

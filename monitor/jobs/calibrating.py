@@ -113,7 +113,7 @@ class Calibrating:
         found = Progress(row, rest.says, rest, reference)
         if rest.rested is None:
             return found
-        then = f"go on with {found.to_follow[0]}" if found.to_follow else "finish the run"
+        then = f"go on with {found.to_follow[0].in_words}" if found.to_follow else "finish the run"
         return replace(found, says=f"{rest.says} Now {then}.")
 
     def next_salt(self, place: str, probe: str, number: int, now_ms: int) -> Progress:

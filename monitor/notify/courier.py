@@ -30,6 +30,7 @@ class Health(NamedTuple):
     waiting: int
     oldest_ms: int | None
     given_up: int
+    called_off: int
     last_error: str | None
 
 
@@ -88,7 +89,7 @@ class Courier:
         """How each channel does, in the order they were given."""
         with self._database.reading() as connection:
             stats = {row.channel: row for row in outbox.stats(connection)}
-        nothing = outbox.Stats("", 0, None, 0, None)
+        nothing = outbox.Stats("", 0, None, 0, 0, None)
         return [
             Health(each.name, each.is_alive(), *stats.get(each.name, nothing)[1:])
             for each in self._rounds

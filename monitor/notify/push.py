@@ -30,7 +30,7 @@ a kind of its own here (mail, MQTT), or steers devices.
 OWN_SERVERS = frozenset(
     """
     bark barks gotify gotifys matrix matrixs mmost mmosts ntfy ntfys pushdeer pushdeers rocket
-    rockets signal signals
+    rockets signal signals zulip
     """.split()  # noqa: SIM905 - as above
 )
 """Those whose address can name a server of the keeper's own."""
@@ -40,7 +40,8 @@ class PushChannel:
     """Sends to one service.
 
     Where its address names a server, that has to be a public one unless it is meant not to be. It
-    is looked up before each delivery; apprise then looks it up for itself.
+    is looked up before each delivery; apprise then looks it up for itself. A server that sends on
+    to another one is not followed: that one nobody has judged.
 
     Raises:
         SettingsError: apprise is not installed, or the address is not one it may be given.
@@ -57,6 +58,9 @@ class PushChannel:
         self._service = _service(settings.name, address)
         self._guarded = None if settings.allow_private else _server(self._service, address)
         self._resolver = resolver
+        if hasattr(self._service, "discovery"):
+            # A Matrix server could name another one in its place.
+            self._service.discovery = False
         self._service.socket_connect_timeout = CONNECT_WITHIN_S
         self._service.socket_read_timeout = answer_within_s
 
@@ -90,6 +94,7 @@ def _service(name: str, address: str) -> "NotifyBase":
         image_url_logo="",
         image_path_mask=False,
         storage_mode="memory",
+        http_redirects=False,
         secure_logging=True,
         plugin_paths=None,
     )
@@ -101,13 +106,18 @@ def _service(name: str, address: str) -> "NotifyBase":
         raise _refusal(name, "names a template or an attachment; leave it out")
     if not service.verify_certificate:
         raise _refusal(name, "turns the check of certificates off; leave verify out")
+    if service.redirects:
+        raise _refusal(name, "has redirects followed; leave redirect out")
     return service
 
 
 def _server(service: "NotifyBase", address: str) -> str | None:
     """The server that an address names, if it names one."""
-    if address.partition("://")[0].lower() not in OWN_SERVERS:
+    scheme = address.partition("://")[0].lower()
+    if scheme not in OWN_SERVERS:
         return None
+    if scheme == "zulip":  # an organization, at the service's own domain or at any other
+        return f"{service.organization}.{service.hostname}"  # type: ignore[attr-defined]
     host: str | None = service.host
     return host or None
 

@@ -23,6 +23,11 @@ class Salt(StrEnum):
     POTASSIUM_CHLORIDE = "potassium_chloride"
     POTASSIUM_SULFATE = "potassium_sulfate"
 
+    @property
+    def in_words(self) -> str:
+        """What people call it."""
+        return self.replace("_", " ")
+
 
 class CalibrationSettings(Model):
     """How a probe is calibrated in a salt box. The defaults are common practice, no source."""

@@ -15,7 +15,7 @@ from monitor.errors import Conflict
 from monitor.ingest import filing
 from monitor.ingest.pipeline import Pipeline
 from monitor.setup.models import Enclosure
-from monitor.times import MINUTE_MS
+from monitor.times import MINUTE_MS, SECOND_MS, duration
 from monitor.web import probe_words
 from monitor.web.guard import Page
 from monitor.web.shell import GivenForm
@@ -50,6 +50,15 @@ def at_work(parts: Parts, place: Enclosure) -> Sequence[AtWork]:
             quiet = probe_words.QUIET_BY.format(until, now.by)
         told.append(AtWork(because, says, quiet))
     return told
+
+
+def settles(lid_settle_s: float) -> str:
+    """What is left of the quiet once a keeper is done, by the setting (s)."""
+    if not lid_settle_s:
+        return probe_words.SETTLES_AT_ONCE
+    short = lid_settle_s < MINUTE_MS / SECOND_MS
+    left = f"{lid_settle_s:g} s" if short else duration(round(lid_settle_s * SECOND_MS))
+    return probe_words.SETTLES.format(left)
 
 
 @router.post("/enclosures/{enclosure}/at-work")

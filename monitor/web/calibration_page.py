@@ -131,7 +131,7 @@ def follow(
         running=row.state is State.RUNNING,
         at_rest=progress.rest is not None and progress.rest.rested is not None,
         stages=_stages(progress, home, now_ms),
-        following=[probe_words.SALTS[salt] for salt in progress.to_follow],
+        following=[salt.in_words for salt in progress.to_follow],
         caution=probe_words.CAUTIONS[row.run.steps[-1].salt],
         drawn=drawn,
         drawn_says=boxed_says,
@@ -140,7 +140,6 @@ def follow(
         certificate=certificate,
         uncertainties=[] if certificate is None else _uncertainties(certificate),
         due="" if certificate is None else words.day(_date(certificate.due_ms, home)),
-        salts=probe_words.SALTS,
         applied=None if row.applied_ms is None else words.day(_date(row.applied_ms, home)),
         # What stands in the set-up file is applied anew at each start.
         line=as_written(certificate.correction)
@@ -228,7 +227,7 @@ def _solution(salt: Salt, cel: float) -> Solution:
     point = fixed_point(salt, cel)
     return Solution(
         salt,
-        probe_words.SALTS[salt],
+        salt.in_words,
         f"{point.humidity:.1f} ± {point.limit:g} %",
         probe_words.CAUTIONS[salt],
     )
@@ -259,7 +258,7 @@ def _stages(progress: Progress, home: Home, now_ms: int) -> list[Stage]:
     row = progress.row
     stages = []
     for step in row.run.steps:
-        name = probe_words.SALTS[step.salt]
+        name = step.salt.in_words
         since = clock(step.since_ms, home.zone, now_ms)
         if step.rested is not None:
             said = probe_words.DONE.format(
@@ -271,7 +270,7 @@ def _stages(progress: Progress, home: Home, now_ms: int) -> list[Stage]:
         else:
             stages.append(Stage(name, Shape.MISSED, probe_words.NOT_ENDED.format(since)))
     left = probe_words.TO_FOLLOW if row.state is State.RUNNING else probe_words.LEFT_OUT
-    stages += [Stage(probe_words.SALTS[salt], Shape.UNSURE, left) for salt in progress.to_follow]
+    stages += [Stage(salt.in_words, Shape.UNSURE, left) for salt in progress.to_follow]
     return stages
 
 

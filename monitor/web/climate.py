@@ -20,7 +20,7 @@ from monitor.store.sqlite.state import journal, setup
 from monitor.store.sqlite.state.journal import JournalRow
 from monitor.times import DAY_MS, HOUR_MS, MINUTE_MS
 from monitor.web import probe_words, words
-from monitor.web.at_work import at_work
+from monitor.web.at_work import at_work, settles
 from monitor.web.charts.course import Course, Record, course
 from monitor.web.charts.daymap import DayMap, day_map
 from monitor.web.charts.plane import Plane, Walk, plane
@@ -137,6 +137,7 @@ def climate(
         day_map=_map(parts, place, chosen, looked.quantity, units),
         probe=chosen,
         at_work=at_work(parts, place),
+        settles=settles(parts.settings.alarms.lid_settle_s),
         offered=probe_words.AT_WORK_FOR,
         probes=[
             Choice(named(place, each), f"{looked.address()}&probe={each.id}", each == chosen)

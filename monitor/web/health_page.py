@@ -123,6 +123,8 @@ def _channels(parts: Parts) -> list[Part]:
             more.append(words.WAITING.format(each.waiting, waits))
         if each.given_up:
             more.append(words.GIVEN_UP.format(each.given_up))
+        if each.called_off:
+            more.append(words.CALLED_OFF.format(each.called_off))
         if each.last_error and each.waiting:
             more.append(words.LAST_ERROR.format(each.last_error))
         found.append(

@@ -29,12 +29,12 @@ FIGURES = {
 PLAN = "Plan {}"
 TRADE_OFF = (
     "Each plan by its seconds of misting a day, to the right, and by the share of the time it "
-    "keeps in range nine weeks in ten, upwards: {}."
+    "keeps in range in nine of ten weeks, upwards: {}."
 )
 TRADED = "plan {} {:g} s and {:.0f} %"
 DAY = (
-    "Humidity through a day of {}: the middle between {:.0f} % at {} and {:.0f} % at {}, four days "
-    "in five within the grey. The band is what the air should keep to."
+    "Humidity through a day of {}: the middle between {:.0f} % at {} and {:.0f} % at {}, four of "
+    "five days within the grey. The band is what the air should keep to."
 )
 PLAN_NUMBER, NEAREST = "plan {}", "the schedule that comes nearest"
 

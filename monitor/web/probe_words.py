@@ -31,14 +31,6 @@ FIGURES = {
 }
 """What the figures behind an advice are called, and their units."""
 
-SALTS = {
-    Salt.LITHIUM_CHLORIDE: "lithium chloride",
-    Salt.MAGNESIUM_CHLORIDE: "magnesium chloride",
-    Salt.POTASSIUM_CARBONATE: "potassium carbonate",
-    Salt.SODIUM_CHLORIDE: "sodium chloride",
-    Salt.POTASSIUM_CHLORIDE: "potassium chloride",
-    Salt.POTASSIUM_SULFATE: "potassium sulfate",
-}
 CAUTIONS = {
     Salt.LITHIUM_CHLORIDE: (
         "Harmful if swallowed; gloves and glasses. It creeps: leave the dish half empty."
@@ -78,6 +70,8 @@ AT_WORK = {
     Because.MAINTENANCE: "I am at work on it",
     Because.LID_OPEN: "The lid is open",
 }
+SETTLES = "Once you are done, the air has up to {} left to settle."
+SETTLES_AT_ONCE = "Once you are done, they call again at once."
 AT_WORK_FOR = {"30": "30 min", "60": "1 h", "180": "3 h"}
 """For how many minutes alarms can be kept quiet on the page."""
 QUIET_UNTIL = {

@@ -4,7 +4,7 @@ import datetime as dt
 import json
 import random
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import get_args
 from zoneinfo import ZoneInfo
@@ -12,9 +12,16 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from monitor.alarms import states
-from monitor.alarms.model import Alarm, Priority, State
+from monitor.alarms.model import Alarm, Because, Priority, State
 from monitor.alarms.notices import call, escalation_key
-from monitor.alarms.policy import LIMITED_MS, Due, due_after, due_by_time, due_escalations
+from monitor.alarms.policy import (
+    LIMITED_MS,
+    Due,
+    due_after,
+    due_by_time,
+    due_escalations,
+    seen_to,
+)
 from monitor.alarms.states import Change
 from monitor.setup.channels import Channel
 from monitor.setup.priority import PriorityName
@@ -152,6 +159,33 @@ def test_the_end_of_a_shelf_is_told_again() -> None:
         assert after([event], PHONE, told=remembered(told)) == [key]
         told[key] = T
         alarm = event.alarm
+
+
+@pytest.mark.parametrize(
+    "act",
+    [
+        lambda alarm: states.acknowledged(alarm, "ada", T + 1),
+        lambda alarm: states.shelved(alarm, T + MINUTE, "ada", T + 1),
+        lambda alarm: states.removed(alarm, "ada", T + 1, "ada"),
+        lambda alarm: states.suppressed(alarm, "ada", T + 1, "ada", Because.MAINTENANCE),
+    ],
+)
+def test_who_silences_an_alarm_has_seen_to_it(act: Callable[[Alarm], Change]) -> None:
+    """As has who acknowledges it."""
+    assert seen_to([act(raised())]) == {raised().id: "ada"}
+
+
+def test_nobody_has_seen_to_what_changes_by_itself() -> None:
+    """Raised, over, eclipsed by a graver one, or called for anew when a keeper ends a shelf."""
+    alarm = raised()
+    shelved = states.shelved(alarm, T + MINUTE, "ada", T + 1).alarm
+    by_itself = [
+        states.returned(alarm, T + 1),
+        states.suppressed(alarm, "critical-low", T + 1),
+        states.unshelved(shelved, T + 2, "ada"),
+    ]
+
+    assert seen_to(by_itself) == {}
 
 
 # -- returns ------------------------------------------------------------------------------------

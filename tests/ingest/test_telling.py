@@ -1,6 +1,7 @@
 """What is told gets into the outbox, with the alarm's own transaction and by the clock."""
 
 import json
+import logging
 from pathlib import Path
 from typing import Any
 
@@ -8,6 +9,7 @@ import pytest
 
 from monitor.alarms import states
 from monitor.alarms.model import Alarm
+from monitor.alarms.states import Change
 from monitor.ingest.telling import HOLD_MS, LOOK_EVERY_MS, Teller
 from monitor.setup.settings import Settings
 from monitor.store.sqlite.database import Database
@@ -35,6 +37,26 @@ class Desk:
         with self.database.transaction() as connection:
             assert self.teller.after(connection, [event], PLACES, now_ms)
         return event.alarm
+
+    def happen(self, *events: Change, now_ms: int) -> None:
+        """More happens, in one transaction with what it calls for."""
+        with self.database.transaction() as connection:
+            self.teller.after(connection, events, PLACES, now_ms)
+
+    def line(self) -> list[tuple[str, str]]:
+        """What is still to leave: channel, and what follows the alarm in its key."""
+        with self.database.reading() as connection:
+            rows = connection.execute(
+                "SELECT channel, idempotency_key FROM outbox WHERE waits ORDER BY id"
+            ).fetchall()
+        return [(name, key.partition("/")[2]) for name, key in rows]
+
+    def deliver(self, name: str) -> None:
+        """What is first in line of a channel arrives."""
+        with self.database.transaction() as connection:
+            entry = outbox.first(connection, name)
+            assert entry is not None
+            outbox.delivered(connection, entry.id, T)
 
     def by_time(self, *alarms: Alarm, now_ms: int) -> bool:
         """Time passes."""
@@ -88,6 +110,93 @@ def test_an_acknowledgement_ends_the_chain(path: Path) -> None:
     seen = states.acknowledged(desk.raise_alarm(), "ada", T + 1).alarm
 
     assert not desk.by_time(seen, now_ms=T + 60 * MINUTE)
+
+
+def test_an_acknowledgement_calls_off_what_waits(
+    path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """On every channel that has not had it, with a line in the log; another alarm's call stays."""
+    caplog.set_level(logging.INFO)
+    desk = Desk(path, PHONE, VET, channel("mail"))
+    alarm = desk.raise_alarm()
+    assert desk.by_time(alarm, now_ms=T + 10 * MINUTE)
+    desk.raise_alarm(1, now_ms=T + 11 * MINUTE)
+    desk.deliver("mail")
+    desk.happen(states.acknowledged(alarm, "ada", T + 12 * MINUTE), now_ms=T + 12 * MINUTE)
+
+    assert desk.line() == [("phone", "raised"), ("mail", "raised")]
+    said = [each.message for each in caplog.records]
+    assert f"channel phone: {alarm.id}/raised: called off, ada has seen to it" in said
+    assert f"channel vet: {alarm.id}/escalated/vet: called off, ada has seen to it" in said
+    assert len(said) == 2
+
+
+def test_an_acknowledgement_that_was_not_kept_calls_nothing_off(path: Path) -> None:
+    """Killed before the commit, both are gone, and the call leaves after the next start."""
+    desk = Desk(path, channel())
+    alarm = desk.raise_alarm()
+
+    def fail() -> None:
+        with desk.database.transaction() as connection:
+            event = states.acknowledged(alarm, "ada", T + 1)
+            desk.teller.after(connection, [event], PLACES, T + 1)
+            raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        fail()
+    desk.database.close()
+    assert Desk(path, channel()).line() == [("phone", "raised")]
+
+
+def test_what_was_called_off_stays_away_over_a_restart(path: Path) -> None:
+    """Nothing puts it back in line, neither a start nor time."""
+    desk = Desk(path, PHONE, VET)
+    seen = states.acknowledged(desk.raise_alarm(), "ada", T + 1)
+    desk.happen(seen, now_ms=T + 1)
+    desk.database.close()
+    again = Desk(path, PHONE, VET)
+
+    assert not again.by_time(seen.alarm, now_ms=T + 60 * MINUTE)
+    assert again.line() == []
+
+
+@pytest.mark.parametrize("arrived", [True, False])
+@pytest.mark.parametrize("over_first", [True, False])
+def test_the_end_is_told_where_the_call_arrived(
+    path: Path, arrived: bool, over_first: bool
+) -> None:
+    """Whether the alarm was over before the keeper saw it or after."""
+    desk = Desk(path, channel(tell_return=True))
+    alarm = desk.raise_alarm()
+    if arrived:
+        desk.deliver("phone")
+    for n, act in enumerate([states.returned, _seen] if over_first else [_seen, states.returned]):
+        event = act(alarm, T + 1 + n)
+        desk.happen(event, now_ms=T + 1 + n)
+        alarm = event.alarm
+
+    assert desk.line() == ([("phone", "returned")] if arrived else [])
+
+
+def _seen(alarm: Alarm, at_ms: int) -> Change:
+    return states.acknowledged(alarm, "ada", at_ms)
+
+
+def test_a_shelf_calls_off_and_its_end_calls_anew(path: Path) -> None:
+    """An escalation too that was called off comes again: nobody has been told by it yet."""
+    desk = Desk(path, PHONE, VET)
+    alarm = desk.raise_alarm()
+    assert desk.by_time(alarm, now_ms=T + 10 * MINUTE)
+    shelved = states.shelved(alarm, T + 20 * MINUTE, "ada", T + 11 * MINUTE)
+    desk.happen(shelved, now_ms=T + 11 * MINUTE)
+    assert desk.line() == []
+
+    back = states.unshelved(shelved.alarm, T + 20 * MINUTE)
+    desk.happen(back, now_ms=T + 20 * MINUTE)
+    assert desk.line() == [("phone", "recalled/1")]
+    assert desk.by_time(back.alarm, now_ms=T + 30 * MINUTE)
+    assert sorted(desk.line()) == [("phone", "recalled/1"), ("vet", "escalated/vet")]
+    assert not desk.by_time(back.alarm, now_ms=T + 60 * MINUTE)
 
 
 def test_the_clock_is_not_asked_for_every_tick(path: Path) -> None:

@@ -86,7 +86,7 @@ def test_two_salts_from_box_to_set_up(house: House, http: httpx.Client) -> None:
 
     wait_in_box(house, 9, 35.2)
     assert http.get(run).json()["says"] == (
-        "At rest at 35.20 %RH and 20.0 °C. Now go on with sodium_chloride."
+        "At rest at 35.20 %RH and 20.0 °C. Now go on with sodium chloride."
     )
     assert http.post(f"{run}/next").json()["steps"][0]["reading"] == pytest.approx(35.2, abs=0.02)
     assert http.post(f"{run}/finish").status_code == 409
@@ -320,7 +320,8 @@ def test_the_commands(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert run("list", probe).output == "never calibrated\n"
     assert "has no certificate" in run("apply", probe).output
     assert "is not being calibrated" in run("watch", probe).output
-    assert "Nothing has been heard" in run("start", probe, "potassium_chloride").output
+    started = run("start", probe, "potassium_chloride").output
+    assert started.startswith("potassium chloride: Nothing has been heard")
     assert run("start", probe, "sodium_chloride").exit_code == 2
     assert run("finish", probe).exit_code == 2
     assert run("abandon", probe).output == "abandoned\n"
@@ -337,11 +338,11 @@ def test_the_commands(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     applied = run("apply", probe)
     listed = run("list", probe)
 
-    assert watched.output.startswith("sodium_chloride 73.")
+    assert watched.output.startswith("sodium chloride 73.")
     assert "Now finish the run." in watched.output
     assert as_json["now"]["at_rest"] is True
     assert finished.output.startswith("run 2, ")
-    assert "sodium_chloride: 75.4" in finished.output
+    assert "sodium chloride: 75.4" in finished.output
     assert "in force: calibration = { humidity = { offset = 1.5" in applied.output
     assert "enclosures.toml is applied at each start" in applied.output
     assert "applied, due again" in listed.output

@@ -128,7 +128,7 @@ def test_what_is_given_up_is_kept_and_told(
     desk.carrier.turn()
 
     assert desk.channel.delivered == ["b"]
-    assert desk.stats() == [Stats("phone", 0, None, 1, "HTTP 404: no such hook")]
+    assert desk.stats() == [Stats("phone", 0, None, 1, 0, "HTTP 404: no such hook")]
     (line,) = [r.getMessage() for r in caplog.records if r.levelno == logging.ERROR]
     assert line == "channel phone: a: given up at attempt 1: HTTP 404: no such hook"
 
@@ -142,7 +142,7 @@ def test_a_day_of_failures_ends(database: Database) -> None:
         desk.clock.now_ms += round(1000 * pause)
 
     assert 24 * 3600 <= (desk.clock.now_ms - start_ms) / 1000 <= 24 * 3600 + 300
-    assert desk.stats() == [Stats("phone", 0, None, 1, "HTTP 500")]
+    assert desk.stats() == [Stats("phone", 0, None, 1, 0, "HTTP 500")]
 
 
 def test_a_fault_in_a_channel_is_a_failure_like_any_other(

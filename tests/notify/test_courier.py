@@ -256,9 +256,9 @@ def test_health_shows_every_channel(
     eventually(lambda: courier.health()[1].given_up)
 
     assert courier.health() == [
-        Health("stuck", True, 2, begun_ms, 0, None),
-        Health("refused", True, 0, None, 1, "HTTP 410"),
-        Health("quiet", True, 0, None, 0, None),
+        Health("stuck", True, 2, begun_ms, 0, 0, None),
+        Health("refused", True, 0, None, 1, 0, "HTTP 410"),
+        Health("quiet", True, 0, None, 0, 0, None),
     ]
 
 

@@ -191,6 +191,36 @@ def test_nobody_acknowledges_and_the_next_is_told(
         neighbour.close()
 
 
+@pytest.mark.slow
+def test_what_is_acknowledged_before_it_could_leave_wakes_nobody(
+    start: Start, mosquitto: Mosquitto
+) -> None:
+    """The phone is out of reach, and the daemon is killed as soon as it was acknowledged."""
+    down = True
+    phone = Receiver(lambda _number: 503 if down else 204)
+    try:
+        daemon = start(hook(phone))
+        crash(mosquitto.port)
+        eventually(lambda: phone.received, "a delivery that fails")
+        (alarm,) = daemon.get("/alarms")
+        daemon.post(f"/alarms/{alarm['id']}/acknowledge")
+        daemon.kill()
+        tried = len(phone.received)
+        down = False
+        daemon.start()
+        daemon.wait_ready()
+        (stands,) = eventually(
+            lambda: [row for row in daemon.get("/health")["channels"] if not row["waiting"]],
+            "an empty line",
+        )
+
+        assert stands["called_off"] == 1
+        assert len(phone.received) == tried
+        assert [each["state"] for each in daemon.get("/alarms")] == ["acknowledged"]
+    finally:
+        phone.close()
+
+
 def test_an_alarm_stands_at_the_broker(
     start: Start, mosquitto: Mosquitto, receiver: Receiver
 ) -> None:

@@ -35,10 +35,18 @@ NIGHT_MS = parse_rfc3339("2026-11-25T03:12:00Z")
 class Show(Rig):
     """A rig with its pages, called as a browser does; it follows no redirects."""
 
-    def __init__(self, folder: Path, furniture: Mapping[str, Any], *, needs_token: bool) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        furniture: Mapping[str, Any],
+        *,
+        needs_token: bool,
+        settings: Mapping[str, Any] | None = None,
+    ) -> None:
         super().__init__(
             folder,
             enclosures=tomli_w.dumps(furniture),
+            settings=settings,
             needs_token=needs_token,
             now_ms=NIGHT_MS,
         )
@@ -164,8 +172,13 @@ def make_show(tmp_path: Path) -> Iterator[MakeShow]:
     """Opens a show for a set-up as its file has it, and closes it in the end."""
     opened: list[Show] = []
 
-    def make(furniture: Mapping[str, Any], *, needs_token: bool = False) -> Show:
-        show = Show(tmp_path, furniture, needs_token=needs_token)
+    def make(
+        furniture: Mapping[str, Any],
+        *,
+        needs_token: bool = False,
+        settings: Mapping[str, Any] | None = None,
+    ) -> Show:
+        show = Show(tmp_path, furniture, needs_token=needs_token, settings=settings)
         opened.append(show)
         show.loop.start()
         return show

@@ -37,6 +37,24 @@ def test_alarms_are_quiet_until_then(show: Show, because: str, minutes: str, unt
 
 
 @pytest.mark.parametrize(
+    ("settle_s", "says"),
+    [
+        (1800, "Once you are done, the air has up to 30 min left to settle."),
+        (5400, "Once you are done, the air has up to 1 h 30 min left to settle."),
+        (20, "Once you are done, the air has up to 20 s left to settle."),
+        (0, "Once you are done, they call again at once."),
+    ],
+)
+def test_the_time_to_settle_is_the_one_that_is_set(
+    make_show: MakeShow, settle_s: int, says: str
+) -> None:
+    """Not half an hour for everybody: ``alarms.lid_settle_s``."""
+    show = make_show({"enclosure": [enclosure()]}, settings={"alarms": {"lid_settle_s": settle_s}})
+
+    assert says in show.get(PAGE).text.replace("\N{NO-BREAK SPACE}", " ")
+
+
+@pytest.mark.parametrize(
     ("because", "minutes"), [("maintenance", "99999"), ("out_of_service", "30"), ("", "30")]
 )
 def test_nothing_else_can_be_said(show: Show, because: str, minutes: str) -> None:

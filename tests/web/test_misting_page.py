@@ -88,6 +88,16 @@ def test_plans_stand_as_the_api_has_them(show: Show) -> None:
     assert "humidity through a day of plan 2" in told.lower()
 
 
+def test_odds_are_told_in_plain_english(show: Show) -> None:
+    """Nine of ten weeks, never "nine weeks in ten", wherever the page speaks of odds."""
+    told = text(show.get(PAGE).text) + " ".join(
+        re.findall(r'aria-label="([^"]*)"', show.get(PAGE).text)
+    )
+    for odds in ("in nine of ten weeks", "four of five days", "in nine of ten cases"):
+        assert odds in told
+    assert not re.search(r"\b\w+ (weeks|days|times) in (five|ten)\b", told)
+
+
 def test_what_it_rests_on_is_told(show: Show) -> None:
     """Rates with intervals, the back-test beside the usual day, residuals, cautions."""
     found, page = show.get(API).json(), show.get(PAGE).text

@@ -248,7 +248,7 @@ def _with_plan(
     cannot = _unplannable(assessment, len(days), goal)
     if cannot is not None or whole.water is None or goal is None:
         return replace(assessment, plan_cannot=cannot)
-    model = Model(whole.fit, whole.water, days, volume_l)
+    model = Model(whole.fit, whole.water, days, assessment.day, assessment.night, volume_l)
     return replace(assessment, model=model, plan=plan(model, goal, limits, seed))
 
 

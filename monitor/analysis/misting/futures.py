@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from monitor.air import saturation_vapour_pressure
 from monitor.analysis.misting.balance import SATURATED_FILM, Array, Balance, State, run
 from monitor.analysis.misting.days import DRIEST, Days
-from monitor.analysis.misting.fit import CONFIDENCE_Z, FILM_FLOOR, FLOOR, Fit, unpack
+from monitor.analysis.misting.fit import CONFIDENCE_Z, FILM_FLOOR, FLOOR, Fit, Rate, unpack
 from monitor.analysis.misting.schedule import Schedule, on_steps
 from monitor.analysis.misting.water import Water
 
@@ -30,11 +30,17 @@ of a day's mean: weather that remembers some 60 h changes slowly, and two weeks 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Model:
-    """An enclosure as fitted, ready to be run under any schedule."""
+    """An enclosure as fitted, ready to be run under any schedule.
+
+    ``day`` and ``night`` are the drying rates that may be told; None: too doubtful. What is
+    predicted draws on the fit all the same, with all that it leaves open.
+    """
 
     fit: Fit
     water: Water
     days: Days
+    day: Rate | None
+    night: Rate | None
     volume_l: float | None = None
 
     def weather(self, rng: np.random.Generator, count: int = DRAWS) -> Days:

@@ -60,9 +60,13 @@ def hindrance(futures: Futures, goal: Goal, limits: Limits, best: Schedule) -> s
             f"the range is too narrow for mistings: {reached}, above it {tried.too_wet:.0%} and "
             f"below it {tried.too_dry:.0%} of the time; ventilate, or mist shorter and more often"
         )
+    gone = (
+        f"half of a misting is gone after {half_gone_min(model.day.value):.0f} min by day, and "
+        if model.day is not None
+        else ""
+    )
     return (
-        f"the air dries too fast: half of a misting is gone after "
-        f"{half_gone_min(model.fit.day.value):.0f} min by day, and {limits.most_a_day} of "
+        f"the air dries too fast: {gone}{limits.most_a_day} mistings of "
         f"{limits.longest_s:g} s, evenly spread, would hold {_held(model, limits):.0f} %RH by day; "
         f"{reached}, below it {tried.too_dry:.0%} of the time. Mist alone will not do: cover part "
         "of the lid or wet the ground"

@@ -122,12 +122,23 @@ def _proposal(
     else:
         model = futures.model
         added = float(np.median([spray.seconds for spray in schedule])) * model.water.per_s
-        day, night = (half_gone_min(rate.value) for rate in (model.fit.day, model.fit.night))
-        why = (
-            f"{taste}: each misting brings {added:.1f} g/m3, half of which is gone after "
-            f"{day:.0f} min by day and {night:.0f} min by night; {kept}"
-        )
+        why = f"{taste}: each misting brings {added:.1f} g/m3, {_gone(model)}; {kept}"
     return Proposal(schedule, predicted, goal, why)
+
+
+def _gone(model: Model) -> str:
+    """How fast a misting is gone, as far as that may be told."""
+    rates = {"day": model.day, "night": model.night}
+    told = " and ".join(
+        f"{half_gone_min(rate.value):.0f} min by {phase}"
+        for phase, rate in rates.items()
+        if rate is not None
+    )
+    if not told:
+        return "but how fast that is gone cannot be said"
+    unknown = [phase for phase, rate in rates.items() if rate is None]
+    without = f" (by {unknown[0]} that cannot be said)" if unknown else ""
+    return f"half of which is gone after {told}{without}"
 
 
 def _seconds(schedule: Schedule) -> float:

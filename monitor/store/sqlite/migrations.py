@@ -28,4 +28,5 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration("trust", state.TRUST),
     Migration("verdicts", state.VERDICTS),
     Migration("spool", schema.SPOOL),
+    Migration("called off", state.CALLED_OFF),
 )

@@ -141,6 +141,49 @@ def test_what_cannot_be_reached_is_told_with_figures(
     assert found.best is not None
 
 
+@pytest.mark.parametrize("day", [True, False])
+@pytest.mark.parametrize("night", [True, False])
+def test_a_plan_tells_how_fast_it_dries_only_where_the_assessment_does(
+    model: Model, day: bool, night: bool
+) -> None:
+    """A rate too doubtful to be given is not given in a plan's reason either."""
+    assert model.day is not None
+    assert model.night is not None
+    known = replace(model, day=model.day if day else None, night=model.night if night else None)
+
+    (first, *_) = plan(known, replace(GOAL, share=0.5), LIMITS).proposals
+
+    assert first.schedule
+    assert ("min by day" in first.why) is day
+    assert ("min by night" in first.why) is night
+    assert ("cannot be said" in first.why) is not (day and night)
+
+
+def test_an_assessment_and_its_plan_say_the_same_of_a_rate_too_doubtful_to_give() -> None:
+    """Misted by day only, nobody knows how fast it dries by night: neither says it."""
+    told = story(7, replace(AIR, misted_h=(8.5, 10.5, 12.5, 14.5, 16.5)))
+
+    found = assess(told.climate, None, told.reported(), LIGHTS, told.end_ms, GOAL, LIMITS)
+
+    assert found.day is not None
+    assert found.night is None
+    assert found.plan is not None
+    says = [each.why for each in found.plan.proposals] or [found.plan.infeasible or ""]
+    assert not any("min by night" in each for each in says)
+    assert any("by night that cannot be said" in each for each in says)
+
+
+def test_why_no_mist_will_do_leaves_out_a_rate_that_cannot_be_told(model: Model) -> None:
+    """What the mister would hold is predicted all the same."""
+    goal = Goal(Span(75.0, 99.0), Span(75.0, 99.0))
+    limits = replace(LIMITS, longest_s=6.0, most_a_day=4)
+
+    told = plan(replace(model, day=None, night=None), goal, limits).infeasible
+
+    assert told is not None
+    assert told.startswith("the air dries too fast: 4 mistings of 6 s, evenly spread, would hold")
+
+
 def test_air_that_keeps_by_itself_needs_no_mist(model: Model) -> None:
     """The cheapest of all plans is none."""
     found = plan(model, Goal(Span(20.0, 95.0), Span(20.0, 95.0)), LIMITS)

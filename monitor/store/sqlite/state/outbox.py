@@ -1,8 +1,9 @@
 """Notifications on their way out: kept from the commit that caused them until they are delivered.
 
-An entry waits, is delivered, or is given up; the last two are kept for a while, so that a repeat
-is recognised and a keeper can see what never arrived. What comes before the first slash of an
-idempotency key is the alarm that the notice is about.
+An entry waits, is delivered, is given up, or is called off because a keeper has seen to its alarm
+before it could leave. All but the first are kept for a while, so that a repeat is recognised and a
+keeper can see what never arrived. What comes before the first slash of an idempotency key is the
+alarm that the notice is about.
 """
 
 import json
@@ -17,7 +18,7 @@ COVERED = "covered"
 
 
 class Waiting(NamedTuple):
-    """An entry that is neither delivered nor given up."""
+    """An entry that is neither delivered nor given up, nor called off."""
 
     id: int
     notice: Notice
@@ -33,6 +34,7 @@ class Stats(NamedTuple):
     waiting: int
     oldest_ms: int | None
     given_up: int
+    called_off: int
     last_error: str | None
 
 
@@ -40,6 +42,8 @@ def add(
     connection: sqlite3.Connection, notices: Iterable[Notice], now_ms: int, hold_ms: int = 0
 ) -> int:
     """Put notices in line, leaving out those that were put there before; how many are new.
+
+    One that was called off has not been told: it is put there anew.
 
     With ``hold_ms`` they leave so much later, unless :func:`complete` sends them off before.
     """
@@ -49,7 +53,11 @@ def add(
             """
             INSERT INTO outbox
                 (channel, idempotency_key, kind, body, created_ms, next_attempt_ms)
-            VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING
+            VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET
+                kind = excluded.kind, body = excluded.body, created_ms = excluded.created_ms,
+                next_attempt_ms = excluded.next_attempt_ms, attempts = 0, last_error = NULL,
+                called_off_ms = NULL
+            WHERE called_off_ms IS NOT NULL
             """,
             (*notice, now_ms, now_ms + hold_ms),
         ).rowcount
@@ -62,24 +70,31 @@ def cover(connection: sqlite3.Connection, covered: Iterable[tuple[str, str]], no
         """
         INSERT INTO outbox (channel, idempotency_key, kind, body, created_ms, next_attempt_ms,
             delivered_ms)
-        VALUES (?1, ?2, ?3, '{}', ?4, ?4, ?4) ON CONFLICT DO NOTHING
+        VALUES (?1, ?2, ?3, '{}', ?4, ?4, ?4) ON CONFLICT DO UPDATE SET
+            kind = excluded.kind, created_ms = excluded.created_ms,
+            delivered_ms = excluded.delivered_ms, called_off_ms = NULL
+        WHERE called_off_ms IS NOT NULL
         """,
         ((channel, key, COVERED, now_ms) for channel, key in covered),
     )
 
 
 def told(connection: sqlite3.Connection, alarm_ids: Collection[str], since_ms: int) -> Told:
-    """What is remembered about some alarms, and how much each channel was given since a time."""
+    """What is remembered about some alarms, and how much each channel was given since a time.
+
+    What was called off was not told, and took nobody's time.
+    """
     at_ms = connection.execute(
         """
         SELECT channel, idempotency_key, created_ms FROM outbox
-        WHERE about IN (SELECT value FROM json_each(?))
+        WHERE about IN (SELECT value FROM json_each(?)) AND called_off_ms IS NULL
         """,
         (json.dumps(list(alarm_ids)),),
     )
     lately = connection.execute(
         """
-        SELECT channel, count(*) FROM outbox WHERE created_ms > ? AND kind <> ? GROUP BY channel
+        SELECT channel, count(*) FROM outbox
+        WHERE created_ms > ? AND kind <> ? AND called_off_ms IS NULL GROUP BY channel
         """,
         (since_ms, COVERED),
     )
@@ -94,10 +109,7 @@ def complete(
     How many those were.
     """
     rows = connection.execute(
-        """
-        SELECT id, body FROM outbox WHERE about = ? AND attempts = 0
-            AND delivered_ms IS NULL AND given_up_ms IS NULL
-        """,
+        "SELECT id, body FROM outbox WHERE about = ? AND attempts = 0 AND waits",
         (alarm_id,),
     ).fetchall()
     connection.executemany(
@@ -110,12 +122,35 @@ def complete(
     return len(rows)
 
 
+def call_off(
+    connection: sqlite3.Connection, alarm_id: str, calls: Collection[str], now_ms: int
+) -> list[tuple[str, str]]:
+    """Take out of the line what need not be told of an alarm any more: channel and key of each.
+
+    That is what waits of the kinds that call for a keeper, and what else waits about the alarm on
+    channels that have not been told of it by one of them: how it ended, there, is no news either.
+    """
+    return connection.execute(
+        """
+        UPDATE outbox SET called_off_ms = ?1
+        WHERE about = ?2 AND waits AND (
+            kind IN (SELECT value FROM json_each(?3))
+            OR channel NOT IN (
+                SELECT channel FROM outbox WHERE about = ?2 AND delivered_ms IS NOT NULL
+            )
+        )
+        RETURNING channel, idempotency_key
+        """,
+        (now_ms, alarm_id, json.dumps(list(calls))),
+    ).fetchall()
+
+
 def first(connection: sqlite3.Connection, channel: str) -> Waiting | None:
     """The channel's entry that is to be tried first, whether due yet or not."""
     row = connection.execute(
         """
         SELECT id, created_ms, next_attempt_ms, attempts, channel, idempotency_key, kind, body
-        FROM outbox WHERE channel = ? AND delivered_ms IS NULL AND given_up_ms IS NULL
+        FROM outbox WHERE channel = ? AND waits
         ORDER BY next_attempt_ms, id LIMIT 1
         """,
         (channel,),
@@ -127,10 +162,11 @@ def first(connection: sqlite3.Connection, channel: str) -> Waiting | None:
 
 
 def delivered(connection: sqlite3.Connection, entry_id: int, now_ms: int) -> None:
-    """It arrived."""
+    """It arrived, be it that it was called off in the meantime."""
     connection.execute(
         """
-        UPDATE outbox SET attempts = attempts + 1, delivered_ms = ?, last_error = NULL
+        UPDATE outbox SET attempts = attempts + 1, delivered_ms = ?, called_off_ms = NULL,
+            last_error = NULL
         WHERE id = ?
         """,
         (now_ms, entry_id),
@@ -151,9 +187,12 @@ def postponed(
 
 
 def given_up(connection: sqlite3.Connection, entry_id: int, error: str, now_ms: int) -> None:
-    """It did not arrive and never will."""
+    """It did not arrive and never will; one that was called off in the meantime need not."""
     connection.execute(
-        "UPDATE outbox SET attempts = attempts + 1, last_error = ?, given_up_ms = ? WHERE id = ?",
+        """
+        UPDATE outbox SET attempts = attempts + 1, last_error = ?, given_up_ms = ?
+        WHERE id = ? AND called_off_ms IS NULL
+        """,
         (error, now_ms, entry_id),
     )
 
@@ -163,8 +202,7 @@ def orphaned(connection: sqlite3.Connection, channels: Collection[str], now_ms: 
     return connection.execute(
         """
         UPDATE outbox SET given_up_ms = ?, last_error = 'the channel is no longer set up'
-        WHERE delivered_ms IS NULL AND given_up_ms IS NULL
-            AND channel NOT IN (SELECT value FROM json_each(?))
+        WHERE waits AND channel NOT IN (SELECT value FROM json_each(?))
         """,
         (now_ms, json.dumps(list(channels))),
     ).rowcount
@@ -175,13 +213,14 @@ def stats(connection: sqlite3.Connection) -> list[Stats]:
     rows = connection.execute(
         """
         SELECT channel,
-            count(*) FILTER (WHERE given_up_ms IS NULL),
-            min(created_ms) FILTER (WHERE given_up_ms IS NULL),
+            count(*) FILTER (WHERE waits),
+            min(created_ms) FILTER (WHERE waits),
             count(given_up_ms),
+            count(called_off_ms),
             (
                 SELECT last_error FROM outbox AS latest
                 WHERE latest.channel = outbox.channel AND delivered_ms IS NULL
-                    AND last_error IS NOT NULL
+                    AND called_off_ms IS NULL AND last_error IS NOT NULL
                 ORDER BY id DESC LIMIT 1
             )
         FROM outbox WHERE delivered_ms IS NULL GROUP BY channel ORDER BY channel
@@ -191,13 +230,13 @@ def stats(connection: sqlite3.Connection) -> list[Stats]:
 
 
 def forget(connection: sqlite3.Connection, before_ms: int) -> int:
-    """Drop what was delivered or given up before ``before_ms``; how many entries that were.
+    """Drop what was done with before ``before_ms``; how many entries that were.
 
     What is about an alarm that is still open stays, or it would be told again.
     """
     return connection.execute(
         """
-        DELETE FROM outbox WHERE (delivered_ms < ?1 OR given_up_ms < ?1)
+        DELETE FROM outbox WHERE (delivered_ms < ?1 OR given_up_ms < ?1 OR called_off_ms < ?1)
             AND about NOT IN (SELECT id FROM alarm WHERE NOT closed)
         """,
         (before_ms,),

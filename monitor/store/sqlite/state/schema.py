@@ -135,6 +135,16 @@ DELIVERY = (
     """,
 )
 
+CALLED_OFF = (
+    "ALTER TABLE outbox ADD COLUMN called_off_ms INTEGER",
+    """
+    ALTER TABLE outbox ADD COLUMN waits INTEGER
+    AS (delivered_ms IS NULL AND given_up_ms IS NULL AND called_off_ms IS NULL)
+    """,
+    "DROP INDEX outbox_waiting",
+    "CREATE INDEX outbox_waiting ON outbox (channel, next_attempt_ms, id) WHERE waits",
+)
+
 CALIBRATION = (
     """
     CREATE TABLE calibration (

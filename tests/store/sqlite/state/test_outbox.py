@@ -77,8 +77,8 @@ def test_stats_show_what_has_not_arrived(database: Database) -> None:
         outbox.delivered(connection, 5, 300)
     with database.reading() as connection:
         assert outbox.stats(connection) == [
-            Stats("mail", 1, 100, 0, None),
-            Stats("phone", 2, 100, 1, "HTTP 500"),
+            Stats("mail", 1, 100, 0, 0, None),
+            Stats("phone", 2, 100, 1, 0, "HTTP 500"),
         ]
 
 
@@ -90,19 +90,88 @@ def test_entries_of_removed_channels_are_given_up(database: Database) -> None:
         assert outbox.orphaned(connection, ["phone", "mail"], 5) == 1
     with database.reading() as connection:
         assert outbox.stats(connection) == [
-            Stats("gone", 0, None, 1, "the channel is no longer set up"),
-            Stats("phone", 1, 0, 0, None),
+            Stats("gone", 0, None, 1, 0, "the channel is no longer set up"),
+            Stats("phone", 1, 0, 0, 0, None),
         ]
 
 
-def test_old_entries_are_forgotten_but_none_that_waits(database: Database) -> None:
-    """Only what was delivered or given up before the given time goes."""
+def of(alarm: str, kind: str, channel: str = "phone") -> Notice:
+    """A notice about an alarm."""
+    return Notice(channel, f"{alarm}/{kind}", kind, "{}")
+
+
+def test_calls_that_wait_are_called_off_and_nothing_else(database: Database) -> None:
+    """Not what was delivered or given up, nor of another alarm, nor the end of what was told."""
     with database.transaction() as connection:
-        outbox.add(connection, [notice(key) for key in "abcd"], 0)
+        told = [of("a", "raised"), of("a", "raised", "mail"), of("b", "raised")]
+        ended = [of("a", "returned"), of("a", "returned", "mail")]
+        outbox.add(connection, [*told, *ended, of("a", "escalated", "vet")], 0)
+        outbox.delivered(connection, 1, 1)
+        outbox.postponed(connection, 2, "HTTP 500", 60)
+        outbox.given_up(connection, 6, "HTTP 404", 2)
+        gone = outbox.call_off(connection, "a", ["raised", "escalated"], 5)
+        again = outbox.call_off(connection, "a", ["raised", "escalated"], 6)
+        left = outbox.told(connection, ["a", "b"], -1)
+        stats = {row.channel: row for row in outbox.stats(connection)}
+
+    assert sorted(gone) == [("mail", "a/raised"), ("mail", "a/returned")]
+    assert again == []
+    assert set(left.at_ms) == {
+        ("phone", "a/raised"),
+        ("phone", "a/returned"),
+        ("phone", "b/raised"),
+        ("vet", "a/escalated"),
+    }
+    assert left.lately == {"phone": 3, "vet": 1}
+    assert stats["mail"] == Stats("mail", 0, None, 0, 2, None)
+    assert (stats["phone"].waiting, stats["vet"].given_up) == (2, 1)
+    assert first(database, "mail") is None
+
+
+def test_what_arrives_while_it_is_called_off_has_arrived(database: Database) -> None:
+    """What fails just then is neither tried again nor counted as given up."""
+    with database.transaction() as connection:
+        outbox.add(connection, [of(alarm, "raised") for alarm in "abc"], 0)
+        for alarm in "abc":
+            outbox.call_off(connection, alarm, ["raised"], 5)
+        outbox.delivered(connection, 1, 6)
+        outbox.postponed(connection, 2, "HTTP 500", 7)
+        outbox.given_up(connection, 3, "HTTP 404", 8)
+        told = outbox.told(connection, ["a", "b", "c"], 0)
+        (stats,) = outbox.stats(connection)
+
+    assert set(told.at_ms) == {("phone", "a/raised")}
+    assert stats == Stats("phone", 0, None, 0, 2, None)
+    assert first(database) is None
+
+
+def test_what_was_called_off_can_be_told_anew_once(database: Database) -> None:
+    """By itself, as it stands by then and as if never tried, or by a summary."""
+    fresh = of("a", "escalated")._replace(body='{"since": "then"}')
+    with database.transaction() as connection:
+        outbox.add(connection, [of("a", "escalated"), of("b", "escalated")], 0)
+        outbox.postponed(connection, 1, "HTTP 500", 60)
+        for alarm in "ab":
+            outbox.call_off(connection, alarm, ["escalated"], 5)
+        added = [outbox.add(connection, [fresh], now_ms) for now_ms in (9, 10)]
+        outbox.cover(connection, [("phone", "b/escalated")], 9)
+        told = outbox.told(connection, ["a", "b"], 0)
+
+    assert added == [1, 0]
+    assert first(database) == Waiting(1, fresh, 9, 9, 0)
+    assert told.at_ms == {("phone", "a/escalated"): 9, ("phone", "b/escalated"): 9}
+    assert told.lately == {"phone": 1}
+
+
+def test_old_entries_are_forgotten_but_none_that_waits(database: Database) -> None:
+    """Only what was delivered, given up or called off before the given time goes."""
+    with database.transaction() as connection:
+        outbox.add(connection, [*(notice(key) for key in "abcd"), of("e", "raised")], 0)
         outbox.delivered(connection, 1, 10)
         outbox.given_up(connection, 2, "HTTP 404", 10)
         outbox.delivered(connection, 3, 20)
-        assert outbox.forget(connection, 20) == 2
+        outbox.call_off(connection, "e", ["raised"], 10)
+        assert outbox.forget(connection, 20) == 3
         assert outbox.add(connection, [notice("a"), notice("c"), notice("d")], 30) == 1
 
 

@@ -1,14 +1,15 @@
 """The set-up as the ingest needs it: who publishes where, and which series that becomes."""
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from monitor.errors import NotFound
 from monitor.ingest.payload import Decoder, decoder_for
 from monitor.ingest.payload.decoded import Decoded
 from monitor.ingest.topics import Template
 from monitor.quantities import Quantity
-from monitor.setup.models import Enclosure, Probe, Room, RoomProbe, Setup
+from monitor.setup.models import Enclosure, Probe, Room, RoomProbe, Setup, devices_of
 from monitor.setup.sources import Source
 from monitor.store.readings import SeriesKey
 
@@ -32,6 +33,16 @@ class Route:
     decode: Decoder
 
 
+class Stranger(NamedTuple):
+    """A topic that leads to no probe: what it names, as far as a source reads it, and why not."""
+
+    says: str
+    place: str = ""
+    probe: str = ""
+    device: str = ""
+
+
+NOTHING = Setup()
 ELSEWHERE = Route(
     Position("elsewhere", RoomProbe(id="any")), lambda _payload, _arrival_ms: Decoded(())
 )
@@ -41,7 +52,7 @@ ELSEWHERE = Route(
 class Roster:
     """All probes of a set-up by their address, and the way from a topic to a probe.
 
-    ``elsewhere`` are addresses that another daemon watches: their messages are left alone.
+    ``elsewhere`` is what another daemon watches: its messages are left alone.
     """
 
     def __init__(
@@ -49,9 +60,12 @@ class Roster:
         setup: Setup,
         sources: Sequence[Source],
         known: Mapping[SeriesKey, int],
-        elsewhere: Collection[tuple[str, str]] = (),
+        elsewhere: Setup = NOTHING,
     ) -> None:
-        self._elsewhere = elsewhere
+        self._elsewhere = {
+            (place.id, probe.id) for place in elsewhere.places for probe in place.probe
+        }
+        self._devices = devices_of((*setup.places, *elsewhere.places))
         self.places: dict[str, Room | Enclosure] = {place.id: place for place in setup.places}
         self.positions: dict[tuple[str, str], Position] = {
             (place.id, probe.id): Position(place.id, probe)
@@ -72,27 +86,42 @@ class Roster:
             NotFound: no source reads this topic, or it names a probe that is not set up.
         """
         known = self._routes.get(topic)
-        if known is None:
-            known = self._find(topic)
-            # Only topics of known probes are remembered: others may be made up without end.
-            self._routes[topic] = known
-        return known
+        if known is not None:
+            return known
+        found = self._find(topic)
+        if isinstance(found, Stranger):
+            # Not remembered: such topics may be made up without end.
+            raise NotFound(found.says)
+        self._routes[topic] = found
+        return found
 
-    def _find(self, topic: str) -> Route:
-        missing = ""
+    def stranger(self, topic: str) -> Stranger | None:
+        """What is known of a topic that leads to no probe; None of one that does."""
+        found = self._find(topic)
+        return found if isinstance(found, Stranger) else None
+
+    def _find(self, topic: str) -> Route | Stranger:
+        stranger = None
         for template, source in self._templates:
             match = template.match(topic)
             if match is None:
                 continue
-            position = self.positions.get((match.place, match.probe))
+            place, probe = match.place, match.probe
+            if match.device:
+                # What a source lists holds for its own topics, so it comes first.
+                listed = source.devices.get(match.device) or self._devices.get(match.device, "")
+                place, _, probe = listed.partition("/")
+            position = self.positions.get((place, probe))
             if position is not None:
                 return Route(position, decoder_for(source, match.quantity))
-            if (match.place, match.probe) in self._elsewhere:
+            if (place, probe) in self._elsewhere:
                 return ELSEWHERE
-            missing = missing or self._says(match.place, match.probe)
-        raise NotFound(missing or "no source reads this topic")
+            stranger = stranger or self._stranger(place, probe, match.device)
+        return stranger or Stranger("no source reads this topic")
 
-    def _says(self, place: str, probe: str) -> str:
+    def _stranger(self, place: str, probe: str, device: str) -> Stranger:
+        if not place:
+            return Stranger(f"no probe has the device {device!r}", device=device)
         if place not in self.places:
-            return f"no room or enclosure {place!r} is set up"
-        return f"{place!r} has no probe {probe!r}"
+            return Stranger(f"no room or enclosure {place!r} is set up", place, probe, device)
+        return Stranger(f"{place!r} has no probe {probe!r}", place, probe, device)

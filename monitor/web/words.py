@@ -112,7 +112,7 @@ LATE_MS = 10 * MINUTE_MS
 REJECTED = {
     "unknown": (
         "it comes from a probe or device that is in no set-up",
-        "set the probe up, or name the device in the source's devices",
+        "say on the set-up page which probe it is",
     ),
     "fault": ("dewkeep itself failed on it", "report it, with the lines of the log around it"),
 }
@@ -133,6 +133,9 @@ STEP_BROKER = "dewkeep is connected to the broker."
 STEP_ENCLOSURE = "An enclosure is set up."
 STEP_PROBE = "It has a probe."
 STEP_READING = "The first reading has come."
+A_PROBE_OF, SET_UP_WITH_IT = "This is a probe of {}", "Set up {} with it"
+NO_ID = "such a name can be no id, which has letters, digits, - and _ only, 64 at most"
+NO_DEVICE = "such a name can be set up in the settings only, among the devices of its source"
 NOT_SURE = "tick the box beside the button first: taking a place out ends the watch over it"
 FITTING = "Fits those chosen best"
 RANGE_NAMES = {"day": "{} by day", "night": "{} by night", "critical": "{}, never beyond"}

@@ -61,7 +61,10 @@ def take_in(
             continue
         position = route.position
         known = position.series
-        for quantity, at_ms, value in decoded.numbers:
+        numbers = decoded.numbers
+        if route.timeless:
+            numbers = position.together(numbers, arrival_ms)
+        for quantity, at_ms, value in numbers:
             series.append(known.get(quantity) or new_series(position, quantity))
             times.append(at_ms)
             values.append(value)

@@ -1,12 +1,12 @@
 """The set-up as the ingest needs it: who publishes where, and which series that becomes."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from monitor.errors import NotFound
 from monitor.ingest.payload import Decoder, decoder_for
-from monitor.ingest.payload.decoded import Decoded
+from monitor.ingest.payload.decoded import Decoded, Number
 from monitor.ingest.topics import Template
 from monitor.quantities import Quantity
 from monitor.setup.models import Enclosure, Probe, Room, RoomProbe, Setup, devices_of
@@ -16,6 +16,11 @@ from monitor.store.readings import SeriesKey
 SeriesIds = Callable[[Sequence[SeriesKey]], list[int]]
 
 
+TOGETHER_MS = 10_000
+"""Readings of two topics of one probe are one measurement if they come within this, or within a
+quarter of its period. Own judgement: far below the seconds that such a sensor itself takes."""
+
+
 @dataclass(slots=True)
 class Position:
     """A probe in its place, with the ids of the series it has given so far."""
@@ -23,6 +28,22 @@ class Position:
     place: str
     probe: Probe
     series: dict[Quantity, int] = field(default_factory=dict)
+    _since_ms: int = 0
+    _given: set[Quantity] = field(default_factory=set)
+
+    def together(self, numbers: Iterable[Number], arrival_ms: int) -> list[Number]:
+        """Readings without a time of their own, dated as the other quantities just before them.
+
+        Temperature and humidity that come one by one belong together: what follows from the two
+        is worked out for the times that both have.
+        """
+        numbers = list(numbers)
+        within_ms = min(TOGETHER_MS, 250 * self.probe.period_s)
+        late = not 0 <= arrival_ms - self._since_ms <= within_ms
+        if late or any(quantity in self._given for quantity, _, _ in numbers):
+            self._since_ms, self._given = arrival_ms, set()
+        self._given.update(quantity for quantity, _, _ in numbers)
+        return [(quantity, self._since_ms, value) for quantity, _, value in numbers]
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +52,8 @@ class Route:
 
     position: Position
     decode: Decoder
+    timeless: bool = False
+    """Whether its messages never hold a time."""
 
 
 class Stranger(NamedTuple):
@@ -113,7 +136,8 @@ class Roster:
                 place, _, probe = listed.partition("/")
             position = self.positions.get((place, probe))
             if position is not None:
-                return Route(position, decoder_for(source, match.quantity))
+                decode = decoder_for(source, match.quantity)
+                return Route(position, decode, source.timeless)
             if (place, probe) in self._elsewhere:
                 return ELSEWHERE
             stranger = stranger or self._stranger(place, probe, match.device)

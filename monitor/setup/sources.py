@@ -162,6 +162,11 @@ class Source(Model):
         return Level.DEVICE in template_levels(self.topic)
 
     @property
+    def timeless(self) -> bool:
+        """Whether its messages never hold the time of their readings."""
+        return self.payload is not PayloadKind.SENML and self.time is None
+
+    @property
     def pointers(self) -> dict[Quantity, str]:
         """Where in a JSON payload each quantity stands."""
         return {

@@ -37,7 +37,7 @@ def written(folder: Path, *devices: str) -> Path:
 
 @pytest.mark.parametrize(
     "name",
-    ["0x01", "a4:c1:38:00:12:7f", "Moos überm Farn", "苔", "<b>&amp;'\"", "%2F{}", "x" * LONGEST],
+    ["0x01", "02:00:00:00:12:7f", "Moos überm Farn", "苔", "<b>&amp;'\"", "%2F{}", "x" * LONGEST],
 )
 def test_a_device_may_be_called_what_a_topic_level_may(name: str) -> None:
     """It is found again by that very name."""

@@ -62,7 +62,7 @@ def furnished(tmp_path: Path, mosquitto: Mosquitto) -> Iterator[RunningDaemon]:
     daemon.wait_ready()
     start = int(time.time()) - 3600
     with Publisher(mosquitto.port) as probe:
-        probe.send_all([("rack/a4:c1:38:00:12:7f/state", senml(start, 23.0, 45.0))])
+        probe.send_all([("rack/02:00:00:00:12:7f/state", senml(start, 23.0, 45.0))])
         probe.send_all(
             ("dewkeep/cork-cube/canopy", senml(start + 30 * n, 23.0 + n % 3 / 10, 45.0 + n % 3))
             for n in range(120)

@@ -26,6 +26,6 @@ def command(settings: Settings) -> None:
     setup = load_setup(settings.setup.file, library)
     must_agree(settings.source, setup)
     probes = sum(len(place.probe) for place in setup.places)
-    click.echo(
-        f"in order: {len(setup.enclosure)} enclosures, {len(setup.room)} rooms, {probes} probes"
-    )
+    counts = {"enclosure": len(setup.enclosure), "room": len(setup.room), "probe": probes}
+    told = (f"{count} {what}{'' if count == 1 else 's'}" for what, count in counts.items())
+    click.echo(f"in order: {', '.join(told)}")

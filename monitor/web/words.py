@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from monitor.alarms.model import Because, Condition
 from monitor.quantities import DERIVED_UNITS, Quantity
-from monitor.setup.models import Span, Zone
+from monitor.setup.models import Probe, Span, Zone
 from monitor.species.profile import Kind, When
 from monitor.store.sqlite.state.tokens import Scope
 from monitor.times import MINUTE_MS, day_in_words
@@ -309,7 +309,8 @@ NOT_JUDGED = "Say in the set-up who lives in it, or what range each zone should 
 NO_PROBE_TITLE = "No probe yet"
 NO_PROBE = "Give it one in the set-up: [[enclosure.probe]], with an id and a zone."
 UNHEARD_TITLE = "Nothing heard yet"
-UNHEARD = "nothing heard yet; it should publish on dewkeep/{}/{}"
+UNHEARD = "nothing heard yet; it should publish on {}"
+TOPIC, DEVICE = "dewkeep/{}/{}", "a topic with its device, {}"
 
 ONE_OF = "{} (probe {})"
 """One of several probes in a zone."""
@@ -360,6 +361,11 @@ def condition(quantity: Quantity | None, what: Condition) -> str:
             return high
         case _:
             return low
+
+
+def topic(place: str, probe: Probe) -> str:
+    """Where a probe is expected to publish."""
+    return TOPIC.format(place, probe.id) if probe.device is None else DEVICE.format(probe.device)
 
 
 def capital(text: str) -> str:

@@ -6,7 +6,7 @@ from tests.support.daemon import CORK_CUBE
 
 def test_all_is_in_order(cli: CommandLine) -> None:
     """And what there is."""
-    assert cli.ok("check") == "in order: 1 enclosures, 1 rooms, 2 probes\n"
+    assert cli.ok("check") == "in order: 1 enclosure, 1 room, 2 probes\n"
 
 
 def test_settings_without_a_set_up(cli: CommandLine) -> None:

@@ -63,9 +63,7 @@ def test_examples_of_settings_can_be_read(text: str) -> None:
     """Every example of a source is one, that of a probe's device is one."""
     document = tomllib.loads(text)
     sources = [Source.model_validate(each) for each in document.pop("source", ())]
-    probes = [
-        Probe.model_validate(each) for each in document.pop("enclosure", {}).get("probe", ())
-    ]
+    probes = [Probe.model_validate(each) for each in document.pop("enclosure", {}).get("probe", ())]
     assert sources or [each.device for each in probes] == ["0x01"]
     assert not document
 

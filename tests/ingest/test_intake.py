@@ -87,6 +87,18 @@ def test_what_cannot_be_used_is_left_out_with_its_reason() -> None:
     assert all(isinstance(each, Reject) and each.at_ms == ARRIVAL_MS for each in intake.rejects)
 
 
+def test_what_the_broker_kept_counts_only_if_it_says_of_when_it_is() -> None:
+    """Else a probe that died weeks ago would report anew, and a mister run, at each connection."""
+    new = [{"n": "temperature", "v": 22}, {"n": "mister", "vb": True}]
+    old = [{"bt": AT_S - 60, "n": "temperature", "v": 21}, {"n": "mister", "vb": True}]
+    kept = [message(each)._replace(retained=True) for each in (old, new)]
+    intake = take_in(kept, roster(), ARRIVAL_MS, none_new)
+
+    assert intake.readings.value.tolist() == [21.0]
+    assert [each.at_ms for each in intake.switched] == [1000 * (AT_S - 60)]
+    assert intake.rejects == []
+
+
 METER = Settings.model_validate(
     {"source": [{"topic": "meter/{enclosure}/{probe}/{quantity}", "payload": "number"}]}
 ).source

@@ -13,6 +13,7 @@ from monitor.errors import SettingsError
 from monitor.ingest.payload import decoder_for
 from monitor.ingest.topics import Template
 from monitor.setup.sources import Source
+from tests.support.guide import published_in, sources_in
 
 ROOT = Path(__file__).parent.parent
 PAGES = sorted([*ROOT.glob("*.md"), *ROOT.glob("docs/*.md")])
@@ -103,16 +104,17 @@ def test_a_command_that_is_shown_can_be_given(
 
 
 def test_messages_that_are_shown_can_be_published() -> None:
-    """What a page publishes by hand matches our topics and decodes to values."""
-    source = Source(topic="dewkeep/{enclosure}/{probe}")
-    decode, template = decoder_for(source), Template(source)
+    """What a page publishes by hand is read, by its own sources or ours, and holds values."""
     shown = 0
     for page in PAGES:
-        for topic, payload in re.findall(
-            r"^mosquitto_pub -t (\S+) -q 1 -m '(.*)'$", page.read_text(), re.MULTILINE
-        ):
+        sources = (Source(topic="dewkeep/{enclosure}/{probe}"), *sources_in(page.read_text()))
+        for topic, payload in published_in(page.read_text()):
             shown += 1
-            assert template.match(topic) is not None, topic
+            decode = next(
+                decoder_for(source, match.quantity)
+                for source in sources
+                if (match := Template(source).match(topic))
+            )
             decoded = decode(payload.encode(), 1_796_000_000_000)
             assert decoded.numbers, payload
             assert not decoded.rejects, payload

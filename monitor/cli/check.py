@@ -6,6 +6,7 @@ from monitor.cli.options import config_option
 from monitor.notify.kinds import channels
 from monitor.setup.file import load_setup
 from monitor.setup.settings import Settings
+from monitor.setup.sources import must_agree
 from monitor.species.library import load_library
 
 
@@ -23,7 +24,8 @@ def command(settings: Settings) -> None:
         click.echo("settings are in order; no set-up file is named (setup.file)")
         return
     setup = load_setup(settings.setup.file, library)
+    must_agree(settings.source, setup)
     probes = sum(len(place.probe) for place in setup.places)
-    click.echo(
-        f"in order: {len(setup.enclosure)} enclosures, {len(setup.room)} rooms, {probes} probes"
-    )
+    counts = {"enclosure": len(setup.enclosure), "room": len(setup.room), "probe": probes}
+    told = (f"{count} {what}{'' if count == 1 else 's'}" for what, count in counts.items())
+    click.echo(f"in order: {', '.join(told)}")

@@ -11,6 +11,7 @@ from monitor.cli.options import config_option
 from monitor.setup.changes import details, summary
 from monitor.setup.file import dump_setup, load_setup
 from monitor.setup.settings import Settings
+from monitor.setup.sources import must_agree
 from monitor.species.library import load_library
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.state import setup
@@ -34,8 +35,8 @@ def apply(file: Path, settings: Settings) -> None:
     wanted = load_setup(file, load_library(settings.setup.species))
     with closing(Database(settings.store.path)) as database, database.transaction() as connection:
         before = setup.revision(connection)
-        for place in wanted.places:
-            setup.put(connection, place, who=WHO, now_ms=time.time_ns() // 1_000_000)
+        setup.apply(connection, wanted, who=WHO, now_ms=time.time_ns() // 1_000_000)
+        must_agree(settings.source, setup.everything(connection))
         changes = setup.revision(connection) - before
     click.echo(f"{changes} changed" if changes else "nothing to change")
 

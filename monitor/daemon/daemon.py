@@ -41,6 +41,7 @@ from monitor.notify.target import Target
 from monitor.setup.file import load_setup
 from monitor.setup.settings import HeartbeatSettings, Settings
 from monitor.setup.share import ShareSettings
+from monitor.setup.sources import must_agree
 from monitor.species.library import Library, load_library
 from monitor.store.engines import opened
 from monitor.store.sqlite.database import Database
@@ -188,12 +189,12 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
 def _apply_setup_file(
     settings: Settings, library: Library, database: Database, now_ms: int
 ) -> None:
-    if settings.setup.file is None:
-        return
-    wanted = load_setup(settings.setup.file, library)
+    """Put the file's set-up in force, and see that all there is goes with the settings."""
     with database.transaction() as connection:
-        for place in wanted.places:
-            setup.put(connection, place, who=FROM_FILE, now_ms=now_ms)
+        if settings.setup.file is not None:
+            wanted = load_setup(settings.setup.file, library)
+            setup.apply(connection, wanted, who=FROM_FILE, now_ms=now_ms)
+        must_agree(settings.source, setup.everything(connection))
 
 
 def _claim(settings: Settings, stack: ExitStack) -> Claim | None:

@@ -61,11 +61,18 @@ def take_in(
             continue
         position = route.position
         known = position.series
-        for quantity, at_ms, value in decoded.numbers:
+        numbers, switches = decoded.numbers, decoded.switches
+        if message.retained:
+            # Of unknown age: a probe that died weeks ago must not report whenever we connect.
+            numbers = [each for each in numbers if each[1] != arrival_ms]
+            switches = [each for each in switches if each[1] != arrival_ms]
+        elif route.timeless:
+            numbers = position.together(numbers, arrival_ms)
+        for quantity, at_ms, value in numbers:
             series.append(known.get(quantity) or new_series(position, quantity))
             times.append(at_ms)
             values.append(value)
-        for name, at_ms, on in decoded.switches:
+        for name, at_ms, on in switches:
             switched.append(Switched(position.place, name, at_ms, on))
         for reason, says in decoded.rejects:
             rejects.append(Reject(arrival_ms, topic, reason, says))

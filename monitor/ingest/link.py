@@ -46,6 +46,8 @@ class Message(NamedTuple):
     mid: int
     qos: int
     generation: int
+    retained: bool = False
+    """Kept by the broker for whoever asks, since a time unknown; it has not just been sent."""
 
 
 @dataclass(slots=True)
@@ -157,8 +159,8 @@ class Link:
             size -= len(sock.recv(size))
         generation = self.state.generation
         self._arrived += [
-            Message(_text(topic), payload, mid, qos, generation)
-            for topic, payload, mid, qos in packets
+            Message(_text(topic), payload, mid, qos, generation, retained)
+            for topic, payload, mid, qos, retained in packets
         ]
         return True
 
@@ -307,7 +309,14 @@ class Link:
         except UnicodeDecodeError:
             topic = NO_TOPIC
         self._arrived.append(
-            Message(topic, bytes(message.payload), message.mid, message.qos, self.state.generation)
+            Message(
+                topic,
+                bytes(message.payload),
+                message.mid,
+                message.qos,
+                self.state.generation,
+                message.retain,
+            )
         )
 
     def _new_client(self) -> mqtt.Client:

@@ -17,6 +17,7 @@ class Published(NamedTuple):
     payload: bytes
     mid: int
     qos: int
+    retained: bool = False
 
 
 def cut_publishes(data: bytes, most: int) -> tuple[list[Published], int]:
@@ -39,7 +40,8 @@ def cut_publishes(data: bytes, most: int) -> tuple[list[Published], int]:
         if payload_at > stop:
             break
         mid = data[topic_end] << 8 | data[topic_end + 1] if qos else 0
-        packets.append(Published(data[body + 2 : topic_end], data[payload_at:stop], mid, qos))
+        topic, payload = data[body + 2 : topic_end], data[payload_at:stop]
+        packets.append(Published(topic, payload, mid, qos, bool(data[at] & 1)))
         at = stop
     return packets, at
 

@@ -31,8 +31,9 @@ from monitor.judge import Memory, judge
 from monitor.judge import Rules as JudgeRules
 from monitor.quality import Reason
 from monitor.quantities import Quantity
-from monitor.setup.models import Correction
+from monitor.setup.models import Correction, devices_of
 from monitor.setup.settings import Settings
+from monitor.setup.sources import contradictions
 from monitor.species.library import Library
 from monitor.store.readings import ReadingStore, SeriesKey
 from monitor.store.rows import Notice, VerdictRow
@@ -242,8 +243,10 @@ class Pipeline:
         """Set up or change a room or enclosure, in force at once; its revision.
 
         Raises:
-            Conflict: see ``state.setup.put``.
+            Conflict: see ``state.setup.put``; or the settings take a device for another probe.
         """
+        for _, says in contradictions(self._settings.source, devices_of([place])):
+            raise Conflict(says)
         with self._database.transaction() as connection:
             revision = setup.put(connection, place, who=who, now_ms=now_ms, expected=expected)
             self._rebuild(connection, now_ms)

@@ -45,6 +45,7 @@ def stand(
     """Compile what is ours of the stored set-up; probes get the series that nearly all send."""
     setup = setup_state.everything(connection)
     ours = setup.only(settings.share.has)
+    elsewhere = setup.only(lambda place: not settings.share.has(place))
     usual = [
         SeriesKey(place.id, probe.id, quantity)
         for place in ours.places
@@ -59,14 +60,10 @@ def stand(
             default=now_ms + DAY_MS,
         ),
         series=known,
-        roster=Roster(ours, settings.source, known, _addresses(setup) - _addresses(ours)),
+        roster=Roster(ours, settings.source, known, elsewhere),
         rules=compile_rules(ours, _ranges(ours, library, now_ms), settings.alarms),
         places=whereabouts(setup),
     )
-
-
-def _addresses(setup: Setup) -> frozenset[tuple[str, str]]:
-    return frozenset((place.id, probe.id) for place in setup.places for probe in place.probe)
 
 
 def _ranges(setup: Setup, library: Library, now_ms: int) -> dict[tuple[str, Zone], ZoneRange]:

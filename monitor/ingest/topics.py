@@ -4,7 +4,6 @@ A template such as ``dewkeep/{enclosure}/{probe}`` is checked where it is writte
 (``setup.sources``); here it is put to use.
 """
 
-from collections.abc import Mapping
 from typing import NamedTuple
 
 from monitor.quantities import MEASURED, Quantity
@@ -14,13 +13,14 @@ from monitor.setup.sources import Level, Source, level_named
 class Address(NamedTuple):
     """What a topic says of a message: where it belongs, and its quantity if a level names it.
 
-    ``place`` is the id of an enclosure or of a room. Whether such a probe is set up is not known
-    here.
+    ``place`` is the id of an enclosure or of a room; both ids are empty where the topic names a
+    device. Whether such a probe or device is set up is not known here.
     """
 
-    place: str
-    probe: str
+    place: str = ""
+    probe: str = ""
     quantity: Quantity | None = None
+    device: str = ""
 
 
 class Template:
@@ -28,7 +28,6 @@ class Template:
 
     def __init__(self, source: Source) -> None:
         self._parts = [(part, level_named(part)) for part in source.topic.split("/")]
-        self._devices: Mapping[str, str] = source.devices
 
     @property
     def filter(self) -> str:
@@ -38,8 +37,8 @@ class Template:
     def match(self, topic: str) -> Address | None:
         """Where a message on ``topic`` belongs; None if it is not one of this source's.
 
-        A device that is not listed, a quantity that is not measured here and an empty level are
-        not its own either, nor are the broker's topics, which begin with ``$``.
+        A quantity that is not measured here and an empty level are not its own either, nor are the
+        broker's topics, which begin with ``$``.
         """
         parts = topic.split("/")
         if len(parts) != len(self._parts) or topic.startswith("$"):
@@ -50,13 +49,13 @@ class Template:
                 named[level] = part
             elif part != literal:
                 return None
-        if Level.DEVICE in named:
-            place, _, probe = self._devices.get(named[Level.DEVICE], "").partition("/")
-        else:
-            place, probe = named[Level.ENCLOSURE], named[Level.PROBE]
+        if not all(named.values()):
+            return None
         quantity = None
         if Level.QUANTITY in named:
             if named[Level.QUANTITY] not in MEASURED:
                 return None
             quantity = Quantity(named[Level.QUANTITY])
-        return Address(place, probe, quantity) if place and probe else None
+        if Level.DEVICE in named:
+            return Address(quantity=quantity, device=named[Level.DEVICE])
+        return Address(named[Level.ENCLOSURE], named[Level.PROBE], quantity)

@@ -4,7 +4,7 @@ The models carry the shape of the set-up file and of the API alike; docs/setup.m
 """
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Literal, Protocol, Self
 from zoneinfo import ZoneInfo
 
@@ -13,6 +13,7 @@ from pydantic import Field, field_validator, model_validator
 from monitor.documents.base import Date, Identifier, Model, Name, TimeOfDay
 from monitor.documents.problems import Route, faults, hint
 from monitor.quantities import MEASURED, Quantity
+from monitor.setup.device import Device, both
 from monitor.setup.mister import Mister
 from monitor.setup.timezones import TimeZone
 from monitor.species.ranges import Span, Spans, Zone, ZoneRange
@@ -35,6 +36,7 @@ __all__ = [
     "Spans",
     "Zone",
     "ZoneRange",
+    "devices_of",
 ]
 
 Faults = Iterator[tuple[Route, str]]
@@ -74,6 +76,8 @@ class Probe(Model):
     """
     calibration: dict[Quantity, Correction] = Field(default_factory=dict)
     """Corrections by quantity."""
+    device: Device | None = None
+    """The name it publishes under, where a source's topic has a ``{device}`` level."""
 
     @field_validator("calibration")
     @classmethod
@@ -119,7 +123,7 @@ class Room(Model):
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
-        _raise_any(_repeated(self.probe, "probe"))
+        _raise_any(_repeated(self.probe, "probe"), _shared_devices([((), self)]))
         return self
 
 
@@ -157,6 +161,7 @@ class Enclosure(Model):
     def _fits_together(self) -> Self:
         _raise_any(
             _repeated(self.probe, "probe"),
+            _shared_devices([((), self)]),
             _outside(self),
             _beyond_critical(self),
         )
@@ -192,8 +197,25 @@ class Setup(Model):
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
-        _raise_any(_shared_ids(self), _strange_rooms(self))
+        kinds: dict[str, Sequence[Room | Enclosure]]
+        kinds = {"room": self.room, "enclosure": self.enclosure}
+        places: list[tuple[Route, Room | Enclosure]] = [
+            ((kind, number), place)
+            for kind, found in kinds.items()
+            for number, place in enumerate(found)
+        ]
+        _raise_any(_shared_ids(self), _strange_rooms(self), _shared_devices(places))
         return self
+
+
+def devices_of(places: Iterable[Room | Enclosure]) -> dict[str, str]:
+    """Which probe each device is, as ``ENCLOSURE/PROBE`` or ``ROOM/PROBE``."""
+    return {
+        probe.device: f"{place.id}/{probe.id}"
+        for place in places
+        for probe in place.probe
+        if probe.device is not None
+    }
 
 
 def _raise_any(*checks: Faults) -> None:
@@ -223,6 +245,19 @@ def _shared_ids(setup: Setup) -> Faults:
                 ("enclosure", number, "id"),
                 f"a room has the id {enclosure.id!r} already; readings could not be told apart",
             )
+
+
+def _shared_devices(places: Iterable[tuple[Route, Room | Enclosure]]) -> Faults:
+    taken: dict[str, str] = {}
+    for route, place in places:
+        for number, probe in enumerate(place.probe):
+            if probe.device is None:
+                continue
+            address = f"{place.id}/{probe.id}"
+            if probe.device in taken:
+                says = both(probe.device, taken[probe.device], address)
+                yield (*route, "probe", number, "device"), says
+            taken[probe.device] = address
 
 
 def _strange_rooms(setup: Setup) -> Faults:

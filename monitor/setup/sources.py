@@ -3,16 +3,18 @@
 docs/payloads.md explains each key to a keeper.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from enum import StrEnum
 from typing import Annotated, Self
 
 from jsonpointer import JsonPointer, JsonPointerException
 from pydantic import AfterValidator, Field, StringConstraints, field_validator, model_validator
 
+from monitor.documents.problems import Route, key_of
 from monitor.documents.schema import EXPECTS
+from monitor.errors import Problem, SettingsError
 from monitor.quantities import MEASURED, Quantity
-from monitor.setup.models import Model
+from monitor.setup.models import Model, Setup, devices_of
 
 MAX_TOPIC_BYTES = 65_535
 
@@ -42,7 +44,7 @@ class Level(StrEnum):
     """The id of an enclosure or of a room."""
     PROBE = "probe"
     DEVICE = "device"
-    """Looked up in the source's ``devices``."""
+    """Looked up in the source's ``devices``, then among those of the set-up's probes."""
     QUANTITY = "quantity"
 
 
@@ -94,7 +96,10 @@ class Source(Model):
     quantity: Quantity | None = None
     """Number only: what the number is, unless a ``{quantity}`` level says so."""
     devices: dict[str, ProbeAddress] = Field(default_factory=dict)
-    """With ``{device}``: which probe each device is, ``"0x01" = "cork-cube/canopy"``."""
+    """With ``{device}``: which probe a device is, ``"0x01" = "cork-cube/canopy"``.
+
+    Those that the set-up gives to its probes need not be listed.
+    """
 
     @field_validator("topic")
     @classmethod
@@ -142,10 +147,7 @@ class Source(Model):
 
     @model_validator(mode="after")
     def _devices_fit(self) -> Self:
-        in_topic = Level.DEVICE in template_levels(self.topic)
-        if in_topic and not self.devices:
-            raise ValueError('a {device} level needs devices, like "0x01" = "cork-cube/canopy"')
-        if self.devices and not in_topic:
+        if self.devices and not self.by_device:
             raise ValueError("devices are listed, but the topic has no {device} level")
         for device in self.devices:
             if not device or any(sign in device for sign in "/+#\0"):
@@ -155,6 +157,16 @@ class Source(Model):
         return self
 
     @property
+    def by_device(self) -> bool:
+        """Whether its topic names a device, and not enclosure and probe."""
+        return Level.DEVICE in template_levels(self.topic)
+
+    @property
+    def timeless(self) -> bool:
+        """Whether its messages never hold the time of their readings."""
+        return self.payload is not PayloadKind.SENML and self.time is None
+
+    @property
     def pointers(self) -> dict[Quantity, str]:
         """Where in a JSON payload each quantity stands."""
         return {
@@ -162,6 +174,35 @@ class Source(Model):
             for quantity in MEASURED
             if (pointer := getattr(self, quantity)) is not None
         }
+
+
+def contradictions(
+    sources: Sequence[Source], devices: Mapping[str, str]
+) -> Iterator[tuple[Route, str]]:
+    """Devices that a source lists as another probe than the set-up does (see ``devices_of``)."""
+    for number, source in enumerate(sources):
+        for device, listed in source.devices.items():
+            set_up = devices.get(device, listed)
+            if set_up != listed:
+                says = (
+                    f"device {device!r} is {listed} in the settings and {set_up} in the set-up; "
+                    "take it out of one of them"
+                )
+                yield ("source", number, "devices", device), says
+
+
+def must_agree(sources: Sequence[Source], setup: Setup) -> None:
+    """Let settings and a set-up go together.
+
+    Raises:
+        SettingsError: lists all devices that they take for different probes.
+    """
+    wrong = [
+        Problem("settings", key_of(route, {}), says)
+        for route, says in contradictions(sources, devices_of(setup.places))
+    ]
+    if wrong:
+        raise SettingsError(wrong)
 
 
 def template_levels(topic: str) -> Iterator[Level]:

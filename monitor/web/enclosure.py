@@ -171,7 +171,7 @@ def _strata(
     zones = [probe.zone for probe in probes]
     strata = []
     for probe in probes:
-        name = words.ZONES[probe.zone]
+        name, topic = words.ZONES[probe.zone], words.topic(enclosure.id, probe)
         measures = tuple(_measures(enclosure, probe, ranges.get(probe.zone), daylight, known))
         strata.append(
             Stratum(
@@ -179,7 +179,7 @@ def _strata(
                 zone=probe.zone,
                 shape=_worst(measures),
                 measures=measures,
-                hint=None if measures else words.UNHEARD.format(enclosure.id, probe.id),
+                hint=None if measures else words.UNHEARD.format(topic),
             )
         )
     return tuple(strata)

@@ -19,6 +19,7 @@ from monitor.web import (
     at_work,
     calibration_page,
     climate,
+    device_page,
     handover,
     health_page,
     journal_page,
@@ -50,7 +51,7 @@ missing = APIRouter(route_class=Page, include_in_schema=False)
 MODULES = (
     *(sign_in, climate, at_work, settling_page, probes_page, calibration_page),
     *(misting_page, alarm_page, journal_page, photos_page),
-    *(species_page, setup_page, health_page, handover, settling_report),
+    *(species_page, setup_page, device_page, health_page, handover, settling_report),
 )
 FOR_A_YEAR = "public, max-age=31536000, immutable"
 FOR_A_YEAR_HERE = "private, max-age=31536000, immutable"

@@ -135,10 +135,10 @@ def _rows(parts: Parts, home: Home, units: Units, now_ms: int) -> list[Row]:
             Row(
                 id=probe.id,
                 name=home.name(probe),
-                topic=f"dewkeep/{place.id}/{probe.id}",
+                topic=words.topic(place.id, probe),
                 every=words.EVERY.format(f"{probe.period_s:g}"),
                 values=[*_values(home, probe, heard, ranges.get(probe.zone), units, now_ms)],
-                hint=None if heard else words.UNHEARD.format(place.id, probe.id),
+                hint=None if heard else words.UNHEARD.format(words.topic(place.id, probe)),
                 says="" if told is None else told["says"],
                 paper=_paper(told, home.zone, now_ms),
                 matters=[_matter(each) for each in (told or {}).get("advice", ())],

@@ -4,7 +4,7 @@ What the form does not ask (a probe's calibration, ranges of rarer quantities) s
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple, TypeVar
 
 from monitor.documents.problems import Route, key_of
@@ -33,6 +33,7 @@ class ProbeRow(NamedTuple):
     zone: str = ""
     period_s: str = ""
     was: str = ""
+    device: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +69,13 @@ def shown(place: Enclosure | Room, units: Units) -> Filled:
         id=place.id,
         plain={name: _text(data.get(name)) for name in PLAIN},
         probes=[
-            ProbeRow(each["id"], each["zone"], f"{each['period_s']:g}", each["id"])
+            ProbeRow(
+                each["id"],
+                each["zone"],
+                f"{each['period_s']:g}",
+                each["id"],
+                each.get("device", ""),
+            )
             for each in data["probe"]
         ],
         inhabitants=[
@@ -84,6 +91,22 @@ def shown(place: Enclosure | Room, units: Units) -> Filled:
             for end, value in zip(("low", "high"), spans[quantity], strict=True)
         },
     )
+
+
+def with_probe(start: Filled, probe: str, device: str) -> Filled:
+    """The form with one more probe, or with a device for one that is there already."""
+    rows = [
+        each._replace(device=device) if device and each.id == probe else each
+        for each in start.probes
+    ]
+    if all(each.id != probe for each in rows):
+        rows.append(ProbeRow(probe, zone_of(probe), "60", device=device))
+    return replace(start, probes=rows)
+
+
+def zone_of(probe: str) -> str:
+    """The zone that a probe's id names, if it is that of one."""
+    return probe if probe in [zone for zone in Zone if zone is not Zone.ROOM] else Zone.CANOPY
 
 
 def filled(form: Form) -> Filled:
@@ -112,7 +135,7 @@ def understood(
 ) -> tuple[P | None, dict[str, str]]:
     """The place that a form makes, or what is wrong with it, by field; ``""`` is the whole."""
     data, fields = _document(sent, kind, before, units)
-    lone = dict(_lone_ends(sent))
+    lone = dict(_lone_ends(sent)) | dict(_nameless(sent))
     try:
         place = parse(kind, data, "form")
     except SettingsError as exc:
@@ -144,10 +167,11 @@ def _document(
         told = dict(known.get(row.was, {})) | {"id": row.id}
         if kind is Enclosure:
             told["zone"] = row.zone
+        told["device"] = row.device or None
         if row.period_s:
             told["period_s"] = _typed("period_s", row.period_s)
         data["probe"].append(told)
-        for name in ("id", "zone", "period_s"):
+        for name in ("id", "zone", "period_s", "device"):
             fields[("probe", place, name)] = f"probe-{number}-{name}"
     if kind is Enclosure:
         _inhabitants(sent, data, fields)
@@ -199,6 +223,13 @@ def _lone_ends(sent: Filled) -> Iterator[tuple[str, str]]:
         other = sent.ranges.get(f"{stem}-{'high' if end == 'low' else 'low'}", "")
         if not text and other:
             yield f"range-{stem}-low", "write both, the lowest and the highest, or neither"
+
+
+def _nameless(sent: Filled) -> Iterator[tuple[str, str]]:
+    """Rows that would be passed over, with a device that would be lost."""
+    for number, row in enumerate(sent.probes):
+        if row.device and not row.id and not row.was:
+            yield f"probe-{number}-id", "give the probe an id, such as the place where it hangs"
 
 
 def _field(key: str, names: Mapping[str, str]) -> str:

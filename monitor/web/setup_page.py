@@ -12,15 +12,16 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from monitor.api.access import MayOperate, MayView
 from monitor.api.parts import GivenParts, Parts
 from monitor.errors import Conflict, NotFound
-from monitor.ingest.intake import UNKNOWN
 from monitor.setup.changes import summary
 from monitor.setup.company import company
+from monitor.setup.device import LONGEST
 from monitor.setup.file import unknown_species
 from monitor.setup.models import Enclosure, Room, Zone, ZoneRange
 from monitor.species.compatibility import Compatibility
 from monitor.species.profile import Kind
 from monitor.store.sqlite.state import setup
 from monitor.web import words
+from monitor.web.device_page import asked, taken
 from monitor.web.guard import Page
 from monitor.web.setup_form import (
     ASKED,
@@ -33,8 +34,10 @@ from monitor.web.setup_form import (
     filled,
     shown,
     understood,
+    with_probe,
 )
 from monitor.web.shell import GivenForm, page
+from monitor.web.strangers import strangers
 from monitor.web.units import Units
 from monitor.web.viewer import viewer_of
 
@@ -47,17 +50,6 @@ MOST_OFFERED = 8
 NEW = "-new"
 """In the place of an id, which cannot begin so."""
 _SEE_OTHER = 303
-
-
-class Stranger(NamedTuple):
-    """A topic that nobody is set up for: an enclosure and probe to set up, where it names them."""
-
-    topic: str
-    place: str
-    probe: str
-    says: str
-    known: bool
-    """Whether the enclosure is set up, and only the probe is not."""
 
 
 class Step(NamedTuple):
@@ -90,7 +82,6 @@ def overview(request: Request, parts: GivenParts, _who: MayView) -> HTMLResponse
     with parts.database.reading() as connection:
         placed = setup.everything(connection)
         changes = [summary(each) for each in setup.history(connection, limit=CHANGES)]
-    known = {each.id: each for each in placed.places}
     heard = len(parts.readings.latest()) > 0
     steps = [
         Step(parts.loop.link.state.connected, words.STEP_BROKER),
@@ -104,8 +95,9 @@ def overview(request: Request, parts: GivenParts, _who: MayView) -> HTMLResponse
         here="setup",
         placed=placed,
         steps=[] if all(each.done for each in steps) else steps,
-        strangers=_strangers(parts, set(known)),
+        strangers=strangers(parts.rejects.recent(), placed, parts.settings.source),
         changes=changes,
+        file=parts.settings.setup.file and parts.settings.setup.file.name,
     )
 
 
@@ -117,19 +109,22 @@ def ask_enclosure(
     _who: MayOperate,
     place: Annotated[str, Query(max_length=64)] = "",
     probe: Annotated[str, Query(max_length=64)] = "",
+    device: Annotated[str, Query(max_length=LONGEST)] = "",
 ) -> HTMLResponse:
-    """The form of an enclosure, or of a new one; ``probe`` is one that it should get."""
+    """The form of an enclosure, or of a new one; it should get ``probe``, which is ``device``."""
     units = viewer_of(request).units
     if enclosure == NEW:
-        start = _blank(parts, place, probe)
+        start = _blank(parts, place)
+        if probe or device:
+            start = with_probe(start, probe, device)
         return _enclosure_form(request, parts, None, start, {}, revision=setup.ABSENT)
     with parts.database.reading() as connection:
         found, revision = setup.get(connection, enclosure)
     if not isinstance(found, Enclosure):
         raise NotFound(f"{enclosure!r} is a room, not an enclosure")
     start = shown(found, units)
-    if probe and all(each.id != probe for each in found.probe):
-        start = replace(start, probes=[*start.probes, ProbeRow(probe, _zone_of(probe), "60")])
+    if probe or device:
+        start = with_probe(start, probe, device)
     return _enclosure_form(request, parts, found, start, {}, revision=revision)
 
 
@@ -153,7 +148,7 @@ def set_enclosure_up(
         wrong = {
             f"inhabitant-{route[1]}-species": says
             for route, says in unknown_species(place.inhabitant, parts.library)
-        }
+        } | taken(parts, place, sent.probes)
     if place is None or wrong:
         return _enclosure_form(
             request, parts, before, sent, wrong, revision=revision, status=422, look=True
@@ -167,16 +162,28 @@ def set_enclosure_up(
 
 
 @router.get("/setup/rooms/{room}")
-def ask_room(request: Request, room: str, parts: GivenParts, _who: MayOperate) -> HTMLResponse:
-    """The form of a room, or of a new one."""
+def ask_room(
+    request: Request,
+    room: str,
+    parts: GivenParts,
+    _who: MayOperate,
+    probe: Annotated[str, Query(max_length=64)] = "",
+    device: Annotated[str, Query(max_length=LONGEST)] = "",
+) -> HTMLResponse:
+    """The form of a room, or of a new one; it should get ``probe``, which is ``device``."""
     if room == NEW:
-        start = Filled("", dict.fromkeys(("name",), ""), [ProbeRow("air", Zone.ROOM, "60")])
-        return _room_form(request, None, start, {}, setup.ABSENT)
+        start = Filled(
+            "", dict.fromkeys(("name",), ""), [ProbeRow("air", Zone.ROOM, "60", device=device)]
+        )
+        return _room_form(request, parts, None, start, {}, setup.ABSENT)
     with parts.database.reading() as connection:
         found, revision = setup.get(connection, room)
     if not isinstance(found, Room):
         raise NotFound(f"{room!r} is an enclosure, not a room")
-    return _room_form(request, found, shown(found, viewer_of(request).units), {}, revision)
+    start = shown(found, viewer_of(request).units)
+    if probe or device:
+        start = with_probe(start, probe, device)
+    return _room_form(request, parts, found, start, {}, revision)
 
 
 @router.post("/setup/rooms/{room}")
@@ -189,13 +196,15 @@ def set_room_up(
         sent = replace(sent, id=before.id)
     revision = int(form.text("revision")) if form.text("revision").isdigit() else setup.ABSENT
     place, wrong = understood(sent, Room, before, viewer_of(request).units)
-    if place is None:
-        return _room_form(request, before, sent, wrong, revision, status=422)
+    if place is not None:
+        wrong = taken(parts, place, sent.probes)
+    if place is None or wrong:
+        return _room_form(request, parts, before, sent, wrong, revision, status=422)
     try:
         parts.ask(lambda pipeline, now_ms: pipeline.put_place(place, who, revision, now_ms))
     except Conflict as exc:
         told = {"id" if before is None else "": str(exc)}
-        return _room_form(request, before, sent, told, revision, status=409)
+        return _room_form(request, parts, before, sent, told, revision, status=409)
     return RedirectResponse("/setup", _SEE_OTHER)
 
 
@@ -219,20 +228,7 @@ def _before(parts: Parts, place: str, kind: type[P]) -> P | None:
     return found
 
 
-def _strangers(parts: Parts, known: set[str]) -> list[Stranger]:
-    """Topics of late that nobody is set up for, the newest first, each once."""
-    found: dict[str, Stranger] = {}
-    for reject in parts.rejects.recent():
-        if reject.reason == UNKNOWN and reject.topic not in found:
-            levels = reject.topic.split("/")
-            place, probe = levels[-2:] if len(levels) > 2 else ("", "")
-            found[reject.topic] = Stranger(
-                reject.topic, place, probe, reject.says, known=place in known
-            )
-    return [*found.values()]
-
-
-def _blank(parts: Parts, place: str, probe: str) -> Filled:
+def _blank(parts: Parts, place: str) -> Filled:
     """A new enclosure: in the only room there is, by the clock of the others."""
     with parts.database.reading() as connection:
         placed = setup.everything(connection)
@@ -248,13 +244,8 @@ def _blank(parts: Parts, place: str, probe: str) -> Filled:
             "volume_l": "",
             "built_on": "",
         },
-        probes=[ProbeRow(probe, _zone_of(probe), "60")] if probe else [],
+        probes=[],
     )
-
-
-def _zone_of(probe: str) -> str:
-    """The zone that a probe's id names, if it is that of one."""
-    return probe if probe in [zone for zone in Zone if zone is not Zone.ROOM] else Zone.CANOPY
 
 
 def _enclosure_form(
@@ -285,6 +276,7 @@ def _enclosure_form(
         rooms=rooms,
         timezones=sorted(available_timezones()),
         probes=[*sent.probes, *empty],
+        devices=asked(parts, sent.probes),
         zones={zone: words.ZONES[zone] for zone in words.TOP_DOWN if zone is not Zone.ROOM},
         inhabitants=[*sent.inhabitants, *[InhabitantRow()] * SPARE_INHABITANTS],
         offers=_offers(parts, found),
@@ -298,6 +290,7 @@ def _enclosure_form(
 
 def _room_form(
     request: Request,
+    parts: Parts,
     before: Room | None,
     sent: Filled,
     wrong: dict[str, str],
@@ -314,6 +307,7 @@ def _room_form(
         wrong=wrong,
         revision=revision,
         probes=[*sent.probes, ProbeRow("", Zone.ROOM, "60")],
+        devices=asked(parts, sent.probes),
     )
 
 

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from monitor.alarms.model import Because, Condition
 from monitor.quantities import DERIVED_UNITS, Quantity
-from monitor.setup.models import Span, Zone
+from monitor.setup.models import Probe, Span, Zone
 from monitor.species.profile import Kind, When
 from monitor.store.sqlite.state.tokens import Scope
 from monitor.times import MINUTE_MS, day_in_words
@@ -112,7 +112,7 @@ LATE_MS = 10 * MINUTE_MS
 REJECTED = {
     "unknown": (
         "it comes from a probe or device that is in no set-up",
-        "set the probe up, or name the device in the source's devices",
+        "say on the set-up page which probe it is",
     ),
     "fault": ("dewkeep itself failed on it", "report it, with the lines of the log around it"),
 }
@@ -133,6 +133,9 @@ STEP_BROKER = "dewkeep is connected to the broker."
 STEP_ENCLOSURE = "An enclosure is set up."
 STEP_PROBE = "It has a probe."
 STEP_READING = "The first reading has come."
+A_PROBE_OF, SET_UP_WITH_IT = "This is a probe of {}", "Set up {} with it"
+NO_ID = "such a name can be no id, which has letters, digits, - and _ only, 64 at most"
+NO_DEVICE = "such a name can be set up in the settings only, among the devices of its source"
 NOT_SURE = "tick the box beside the button first: taking a place out ends the watch over it"
 FITTING = "Fits those chosen best"
 RANGE_NAMES = {"day": "{} by day", "night": "{} by night", "critical": "{}, never beyond"}
@@ -306,7 +309,8 @@ NOT_JUDGED = "Say in the set-up who lives in it, or what range each zone should 
 NO_PROBE_TITLE = "No probe yet"
 NO_PROBE = "Give it one in the set-up: [[enclosure.probe]], with an id and a zone."
 UNHEARD_TITLE = "Nothing heard yet"
-UNHEARD = "nothing heard yet; it should publish on dewkeep/{}/{}"
+UNHEARD = "nothing heard yet; it should publish on {}"
+TOPIC, DEVICE = "dewkeep/{}/{}", "a topic with its device, {}"
 
 ONE_OF = "{} (probe {})"
 """One of several probes in a zone."""
@@ -357,6 +361,11 @@ def condition(quantity: Quantity | None, what: Condition) -> str:
             return high
         case _:
             return low
+
+
+def topic(place: str, probe: Probe) -> str:
+    """Where a probe is expected to publish."""
+    return TOPIC.format(place, probe.id) if probe.device is None else DEVICE.format(probe.device)
 
 
 def capital(text: str) -> str:

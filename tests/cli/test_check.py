@@ -1,11 +1,12 @@
 """``dewkeep check``."""
 
 from tests.cli.conftest import CommandLine
+from tests.support.daemon import CORK_CUBE
 
 
 def test_all_is_in_order(cli: CommandLine) -> None:
     """And what there is."""
-    assert cli.ok("check") == "in order: 1 enclosures, 1 rooms, 2 probes\n"
+    assert cli.ok("check") == "in order: 1 enclosure, 1 room, 2 probes\n"
 
 
 def test_settings_without_a_set_up(cli: CommandLine) -> None:
@@ -55,3 +56,18 @@ def test_secrets_must_be_there(cli: CommandLine) -> None:
 def test_the_examples_we_ship_are_in_order(cli: CommandLine) -> None:
     """config/dewkeep.toml with config/enclosures.toml."""
     assert "in order: " in cli.run("check", "--config", "config/dewkeep.toml").stdout
+
+
+def test_settings_and_set_up_that_contradict_each_other(cli: CommandLine) -> None:
+    """A device that each takes for another probe is told with both; neither comes first unseen."""
+    rack = '[[source]]\ntopic = "rack/{device}"\n[source.devices]\n"0x01" = "cork-cube/canopy"\n'
+    cli.config.write_text(f"{cli.config.read_text()}{rack}")
+    cli.write("enclosures.toml", CORK_CUBE.replace('id = "air"', 'id = "air"\ndevice = "0x01"'))
+    says = cli.wrong("check")
+
+    assert says.strip().endswith(
+        "settings: source[1].devices.0x01: device '0x01' is cork-cube/canopy in the settings and "
+        "back-room/air in the set-up; take it out of one of them"
+    )
+    assert says == cli.wrong("setup", "apply", cli.folder / "enclosures.toml")
+    assert "device" not in cli.ok("setup", "dump")

@@ -11,8 +11,9 @@ import httpx
 import pytest
 
 from monitor.cli.options import DEFAULT_CONFIG
+from monitor.setup.models import Enclosure, Probe, Zone
 from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.state import tokens
+from monitor.store.sqlite.state import setup, tokens
 from monitor.store.sqlite.state.tokens import Scope
 from tests.support.daemon import RunningDaemon
 from tests.support.servers import Mosquitto
@@ -65,6 +66,22 @@ def test_wrong_settings_and_set_up_are_told(new_daemon: NewDaemon) -> None:
 
     assert f"{daemon.folder / 'enclosures.toml'}: enclosure[a b].id: must be an id" in says
     assert daemon.config.name == DEFAULT_CONFIG
+
+
+def test_a_device_that_is_two_probes_is_told(new_daemon: NewDaemon) -> None:
+    """Settings that contradict what was set up by form are told at start, not guessed at."""
+    daemon = new_daemon(more='[[source]]\ntopic = "rack/{device}"\ndevices = { a = "x/y" }\n')
+    daemon.config.write_text(daemon.config.read_text().replace('file = "enclosures.toml"', ""))
+    probe = Probe(id="floor", zone=Zone.FLOOR, device="a")
+    jar = Enclosure(id="jar", name="Jar", probe=(probe,))
+    database = Database(daemon.folder / "dewkeep.db")
+    with database.transaction() as connection:
+        setup.put(connection, jar, who="form", now_ms=0)
+    database.close()
+
+    assert "source[1].devices.a: device 'a' is x/y in the settings and jar/floor in the set-up" in (
+        daemon.refused()
+    )
 
 
 @pytest.mark.slow

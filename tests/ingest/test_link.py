@@ -33,13 +33,13 @@ def connect(link: Link) -> None:
     eventually(lambda: link.gather(0.05, 10, 0.0) or link.state.connected, "connected")
 
 
-def publish(port: int, payloads: list[bytes], topic: str = TOPIC) -> None:
+def publish(port: int, payloads: list[bytes], topic: str = TOPIC, *, retain: bool = False) -> None:
     """Publish with QoS 1 and wait until the broker has it all."""
     client = mqtt.Client(CallbackAPIVersion.VERSION2)
     client.connect("127.0.0.1", port)
     client.loop_start()
     for payload in payloads:
-        sent = client.publish(topic, payload, qos=1)
+        sent = client.publish(topic, payload, qos=1, retain=retain)
     sent.wait_for_publish(10)
     client.disconnect()
     client.loop_stop()
@@ -68,6 +68,18 @@ def test_messages_arrive_whole_and_in_order(mosquitto: Mosquitto) -> None:
 
     assert [m.payload for m in got] == payloads
     assert {m.topic for m in got} == {TOPIC}
+
+
+def test_what_the_broker_kept_is_told_from_what_was_just_sent(mosquitto: Mosquitto) -> None:
+    """The last message of a topic, kept by the broker, may be weeks old; a live one never is."""
+    publish(mosquitto.port, [b"kept"], retain=True)
+    with linked(mosquitto.port) as link:
+        (kept,) = receive(link, 1)
+        publish(mosquitto.port, [b"live"], retain=True)
+        (live,) = receive(link, 1)
+
+    assert (kept.payload, kept.retained) == (b"kept", True)
+    assert (live.payload, live.retained) == (b"live", False)
 
 
 def test_unacknowledged_messages_come_again(mosquitto: Mosquitto) -> None:

@@ -3,6 +3,7 @@
 import logging
 import threading
 from concurrent.futures import Future
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,6 +12,8 @@ from monitor.errors import Conflict, StoreUnavailable
 from monitor.ingest.pipeline import Pipeline
 from monitor.quantities import Quantity
 from monitor.store.readings import SeriesKey
+from monitor.store.sqlite.state import setup
+from monitor.store.sqlite.state.setup import Place
 from tests.support.publisher import senml
 from tests.support.rig import CANOPY, NOON_MS, Rig
 from tests.support.waiting import eventually
@@ -37,6 +40,58 @@ def test_what_is_kept_is_acknowledged_once_and_in_order(rig: Rig) -> None:
         assert kept(rig) == [22.0, 22.0]
 
     assert rig.link.acknowledged == sent
+
+
+def test_a_device_is_heard_from_the_moment_it_is_set_up(tmp_path: Path) -> None:
+    """No restart; moved to another probe its next reading is that one's, taken out nobody's."""
+    rack = {"topic": "rack/{device}/state"}
+    with Rig(tmp_path, settings={"source": [rack]}) as rig:
+        with rig.database.reading() as connection:
+            cube, room = (setup.get(connection, each).place for each in ("cork-cube", "back-room"))
+
+        def given(place: Place, device: str | None) -> Place:
+            probe = place.probe[0].model_copy(update={"device": device})
+            return place.model_copy(update={"probe": (probe, *place.probe[1:])})
+
+        def put(place: Place, device: str | None) -> None:
+            changed = given(place, device)
+            rig.ask(lambda pipeline, now_ms: pipeline.put_place(changed, "me", None, now_ms))
+
+        for number, (place, device) in enumerate(
+            [(room, None), (cube, "0x07"), (cube, None), (room, "0x07")]
+        ):
+            put(place, device)
+            rig.send(reading(number, 20.0 + number), topic="rack/0x07/state")
+        air = SeriesKey("back-room", "air", Quantity.TEMPERATURE)
+        assert kept(rig) == [21.0]
+        assert rig.readings.track(air, 0, NOON_MS + 1).value.tolist() == [23.0]
+        says = [each.says for each in rig.rejects.recent()]
+        assert says == ["no probe has the device '0x07'"] * 2
+        with pytest.raises(Conflict, match="'0x07' is both back-room/air and cork-cube/canopy"):
+            put(cube, "0x07")
+
+
+def test_the_settings_word_on_a_device_cannot_be_contradicted(tmp_path: Path) -> None:
+    """Nothing is changed; the same word is no contradiction."""
+    rack = {"topic": "rack/{device}", "devices": {"0x07": "back-room/air"}}
+    with Rig(tmp_path, settings={"source": [rack]}) as rig:
+        with rig.database.reading() as connection:
+            before = setup.everything(connection)
+        (probe,) = before.enclosure[0].probe
+        wrong = before.enclosure[0].model_copy(
+            update={"probe": (probe.model_copy(update={"device": "0x07"}),)}
+        )
+        right = before.room[0].model_copy(
+            update={"probe": (before.room[0].probe[0].model_copy(update={"device": "0x07"}),)}
+        )
+        with pytest.raises(Conflict, match="back-room/air in the settings and cork-cube/canopy"):
+            rig.ask(lambda pipeline, now_ms: pipeline.put_place(wrong, "me", None, now_ms))
+        rig.ask(lambda pipeline, now_ms: pipeline.put_place(right, "me", None, now_ms))
+        with rig.database.reading() as connection:
+            after = setup.everything(connection)
+
+    assert after.enclosure == before.enclosure
+    assert after.room == (right,)
 
 
 def test_a_store_that_fails_holds_everything(rig: Rig, caplog: pytest.LogCaptureFixture) -> None:

@@ -20,6 +20,7 @@ publishes = st.builds(
     payload=st.one_of(st.binary(max_size=300), st.binary(min_size=16_384, max_size=16_390)),
     mid=st.integers(1, 65_535),
     qos=st.just(1),
+    retained=st.booleans(),
 )
 
 
@@ -35,7 +36,7 @@ def made_by_paho(packet: Published) -> bytes:
 
     client = mqtt.Client(CallbackAPIVersion.VERSION2)
     client._sock = recorder = Recorder()  # type: ignore[assignment]
-    client._send_publish(packet.mid, packet.topic, packet.payload, packet.qos)
+    client._send_publish(packet.mid, packet.topic, packet.payload, packet.qos, packet.retained)
     client._sock = None
     return recorder.sent
 

@@ -46,6 +46,14 @@ def test_a_bare_number_names_its_quantity_once(name: str) -> None:
     assert in_topic.quantity is None
 
 
+def test_a_source_of_devices_need_not_list_them() -> None:
+    """The set-up says which probe each of them is."""
+    source = Source(topic="rack/{device}/state")
+
+    assert source.by_device
+    assert not Source(topic=TOPIC).by_device
+
+
 def test_only_a_braced_part_is_a_named_level() -> None:
     """Literal parts of a template stand for themselves."""
     assert [level_named(part) for part in ("rack", "", "{probe}")] == [None, None, Level.PROBE]
@@ -94,7 +102,6 @@ def test_a_bad_topic_is_refused_with_what_would_be_right(topic: str, says: str) 
         ({"payload": "number", "quantity": "dew_point"}, "dew_point is derived, not measured"),
         ({"payload": "number", "quantity": "ph"}, "'temperature', 'humidity'"),
         ({"devices": {"a": "cork-cube/canopy"}}, "no {device} level"),
-        ({"topic": "rack/{device}"}, "a {device} level needs devices"),
         ({"topic": "rack/{device}", "devices": {"a/b": "cork-cube/canopy"}}, "'a/b' can never be"),
         ({"topic": "rack/{device}", "devices": {"": "cork-cube/canopy"}}, "'' can never be"),
         ({"topic": "rack/{device}", "devices": {"a": "cork-cube"}}, "String should match pattern"),

@@ -218,6 +218,47 @@ def test_a_stranger_shows_as_it_comes(
     assert console(browser) == []
 
 
+def test_an_unknown_device_becomes_a_probe_by_clicks(
+    tmp_path: Path, mosquitto: Mosquitto, browser: webdriver.Chrome
+) -> None:
+    """From its first message to its first stored reading: three clicks, no restart, no settings."""
+    rack = '[[source]]\ntopic = "rack/{device}/state"\npayload = "json"\ntemperature = "/t"\n'
+    name = "0x07 <b>苔<b>?&é"
+    daemon = RunningDaemon(tmp_path, mosquitto.port, more=rack).start()
+    try:
+        daemon.wait_ready()
+        browser.get(f"http://127.0.0.1:{daemon.http_port}/setup")
+        with Publisher(mosquitto.port) as probe:
+            probe.send_all([(f"rack/{name}/state", b'{"t": 21.5}')])
+            link = "This is a probe of …"
+            eventually(lambda: browser.find_elements(By.LINK_TEXT, link), "the stranger")
+            assert f"rack/{name}/state" in browser.find_element(By.TAG_NAME, "main").text
+            assert script(browser, "document.documentElement.scrollWidth") == NARROWEST_PX
+            follow(browser, By.LINK_TEXT, link)
+            assert browser.find_element(By.TAG_NAME, "h1").text == f"Which probe is {name}?"
+            follow(browser, By.CSS_SELECTOR, "a[href*='cork-cube?device']")
+            field = browser.find_element(By.ID, "probe-1-device")
+            assert field.get_attribute("value") == name
+            browser.find_element(By.ID, "probe-1-id").send_keys("floor")
+            follow(browser, By.CSS_SELECTOR, "p > button[value=save]")
+            assert daemon.get("/enclosures/cork-cube")["probe"][1]["device"] == name
+            probe.send_all([(f"rack/{name}/state", b'{"t": 22.5}')])
+        heard = eventually(
+            lambda: [
+                each["temperature"]["value"]
+                for each in daemon.get("/enclosures/cork-cube/climate")["probes"]
+                if each["probe"] == "floor" and "temperature" in each
+            ],
+            "its first reading",
+        )
+        assert heard == [22.5]
+        browser.get(f"http://127.0.0.1:{daemon.http_port}/setup")
+        assert browser.find_elements(By.LINK_TEXT, link) == []
+        assert console(browser) == []
+    finally:
+        daemon.close()
+
+
 def test_a_photo_is_sent_from_the_page(
     daemon: RunningDaemon, browser: webdriver.Chrome, tmp_path: Path
 ) -> None:

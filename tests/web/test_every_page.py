@@ -38,20 +38,31 @@ PAGES = (
     "/setup/enclosures/cork-cube",
     "/setup/enclosures/-new",
     "/setup/rooms/back-room",
+    "/setup/device?name=0x07",
+    "/setup/enclosures/cork-cube?device=0x07",
     "/health",
     "/viewer",
     "/sign-in",
     "/nowhere",
 )
+SOURCES = """
+[[source]]
+topic = "dewkeep/{enclosure}/{probe}"
+[[source]]
+topic = "rack/{device}/state"
+"""
 DESK_PX = 1240
 GRAVE = ("serious", "critical")
 
 
 @pytest.fixture
-def furnished(daemon: RunningDaemon, mosquitto: Mosquitto) -> RunningDaemon:
-    """A daemon with an hour of readings, an alarm and a journal."""
+def furnished(tmp_path: Path, mosquitto: Mosquitto) -> Iterator[RunningDaemon]:
+    """A daemon with an hour of readings, an alarm, a journal, and a device that nobody knows."""
+    daemon = RunningDaemon(tmp_path, mosquitto.port, more=SOURCES).start()
+    daemon.wait_ready()
     start = int(time.time()) - 3600
     with Publisher(mosquitto.port) as probe:
+        probe.send_all([("rack/02:00:00:00:12:7f/state", senml(start, 23.0, 45.0))])
         probe.send_all(
             ("dewkeep/cork-cube/canopy", senml(start + 30 * n, 23.0 + n % 3 / 10, 45.0 + n % 3))
             for n in range(120)
@@ -60,7 +71,8 @@ def furnished(daemon: RunningDaemon, mosquitto: Mosquitto) -> RunningDaemon:
     at = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(start + 600))
     daemon.post("/enclosures/cork-cube/journal", {"at": at, "kind": "misted", "seconds": 6})
     daemon.post("/enclosures/cork-cube/journal", {"at": at, "kind": "fed", "note": "two crickets"})
-    return daemon
+    yield daemon
+    daemon.close()
 
 
 @pytest.fixture

@@ -34,5 +34,5 @@ def test_rejections_are_counted_and_explained(make_show: MakeShow) -> None:
     page = show.get("/health").text
     assert page.index("<code>fault</code>") < page.index("<code>malformed</code>")
     assert "check the device&#39;s buffer size" in page
-    assert "name the device in the source&#39;s devices" in page
+    assert "say on the set-up page which probe it is" in page
     assert "rack/&lt;b&gt;unknown&lt;/b&gt;" in page

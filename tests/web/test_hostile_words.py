@@ -1,9 +1,12 @@
 """Names and notes that are scripts, in a real browser with the content security policy off."""
 
 import time
+from pathlib import Path
+from urllib.parse import urlencode
 
 import pytest
 from selenium import webdriver
+from selenium.webdriver.common.by import By
 
 from tests.hostile.test_names import MARK, SCRIPTS
 from tests.support.daemon import RunningDaemon
@@ -75,6 +78,43 @@ def test_no_word_of_a_keeper_is_ever_carried_out(
         assert struck == []
     finally:
         browser.quit()
+
+
+def test_no_name_of_a_device_is_ever_carried_out(tmp_path: Path, mosquitto: Mosquitto) -> None:
+    """Whoever may publish may call itself anything: as a stranger, in the forms, and as a probe."""
+    rack = '[[source]]\ntopic = "rack/{device}/state"\n'
+    daemon = RunningDaemon(tmp_path, mosquitto.port, more=rack).start()
+    browser = chromium()
+    try:
+        daemon.wait_ready()
+        names = [each for each in SCRIPTS if "/" not in each]
+        with Publisher(mosquitto.port) as probe:
+            probe.send_all((f"rack/{name}/state", b"[]") for name in names)
+        eventually(
+            lambda: len(daemon.get("/health")["rejected"]["recent"]) == len(names), "the strangers"
+        )
+        browser.execute_cdp_cmd("Page.setBypassCSP", {"enabled": True})
+        browser.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": TRAP})
+        address = f"http://127.0.0.1:{daemon.http_port}"
+        below = f"{address}/enclosures/cork-cube"
+        assert not strikes(browser, f"{address}/setup")
+        links = [
+            str(each.get_attribute("href"))
+            for each in browser.find_elements(By.PARTIAL_LINK_TEXT, "This is a probe of")
+        ]
+        assert len(links) == len(names)
+        struck = [link for link in links if strikes(browser, link)]
+        cube = daemon.get("/enclosures/cork-cube")
+        for name in names:
+            asked = urlencode({"probe": "canopy", "device": name})
+            cube["probe"][0]["device"] = name
+            put(daemon, "/enclosures/cork-cube", cube)
+            pages = [f"{address}/setup/enclosures/cork-cube?{asked}", below, f"{below}/probes"]
+            struck += [page for page in pages if strikes(browser, page)]
+        assert struck == []
+    finally:
+        browser.quit()
+        daemon.close()
 
 
 def strikes(browser: webdriver.Chrome, address: str) -> bool:

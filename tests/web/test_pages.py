@@ -162,9 +162,12 @@ def test_an_empty_house_says_what_to_do(make_show: MakeShow) -> None:
 
 
 def test_a_silent_probe_is_told_where_to_publish(make_show: MakeShow) -> None:
-    """A probe that was never heard shows its topic."""
-    page = make_show({"enclosure": [enclosure()]}).page()
+    """A probe that was never heard shows its topic, or the device that should be in it."""
+    device = {"id": "floor", "zone": "floor", "device": "<0x07>"}
+    probes = [{"id": "canopy", "zone": "canopy"}, device]
+    page = make_show({"enclosure": [enclosure(probe=probes)]}).page()
     assert "nothing heard yet; it should publish on dewkeep/cork-cube/canopy" in page
+    assert "it should publish on a topic with its device, &lt;0x07&gt;" in page
     assert "1 enclosure: none needs a hand." in page
 
 

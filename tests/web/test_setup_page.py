@@ -2,11 +2,14 @@
 
 import html
 import re
+from pathlib import Path
 
 import pytest
 
+from monitor.errors import Conflict
 from monitor.ingest.link import Message
 from monitor.ingest.rejects import Reject
+from monitor.setup.models import Room
 from monitor.store.sqlite.state.tokens import Scope
 from tests.support.publisher import senml
 from tests.web.conftest import NIGHT_MS, Fields, MakeShow, Show, enclosure
@@ -14,6 +17,7 @@ from tests.web.conftest import NIGHT_MS, Fields, MakeShow, Show, enclosure
 NEW = "/setup/enclosures/-new"
 FORM = "/setup/enclosures/cork-cube"
 API = "/api/v1/enclosures/cork-cube"
+PROBE = {"id": "canopy", "zone": "canopy"}
 
 
 @pytest.fixture
@@ -84,7 +88,9 @@ def test_from_nothing_to_a_reading(empty: Show) -> None:
     message = Message("dewkeep/cork-cube/canopy", senml(NIGHT_MS / 1000, 22.0, 80.0), 0, 0, 0)
     empty.ask(lambda pipeline, now_ms: pipeline.take([message], now_ms))
     assert "80&nbsp;%" in empty.page()
-    assert "First steps" not in empty.get("/setup").text
+    page = empty.get("/setup").text
+    assert "First steps" not in page
+    assert "At each start" not in page
 
 
 def test_keeping_it_unchanged_changes_nothing(show: Show) -> None:
@@ -195,7 +201,7 @@ def test_who_reports_unknown_is_set_up_by_a_click(show: Show) -> None:
     for topic in ("dewkeep/cork-cube/cool", "dewkeep/mossy-jar/floor", "rack/0x07"):
         show.rejects.add(Reject(NIGHT_MS, topic, "unknown", f"{topic} is nobody's"))
     page = html.unescape(show.get("/setup").text)
-    assert "<code>rack/0x07</code>" in page
+    assert "<bdi>rack/0x07</bdi>" in page
     assert 'href="/setup/enclosures/cork-cube?probe=cool"' in page
     assert send(show, "/setup/enclosures/cork-cube?probe=cool")[0] == 303
     assert [each["zone"] for each in show.get(API).json()["probe"]] == ["canopy", "floor", "cool"]
@@ -203,6 +209,125 @@ def test_who_reports_unknown_is_set_up_by_a_click(show: Show) -> None:
     assert (status, location) == (303, "/enclosures/mossy-jar")
     made = show.get("/api/v1/enclosures/mossy-jar").json()
     assert (made["name"], made["room"], made["timezone"]) == ("Mossy jar", "back", "Europe/Lisbon")
+
+
+RACK = {"source": [{"topic": "dewkeep/{enclosure}/{probe}"}, {"topic": "rack/{device}/state"}]}
+
+
+@pytest.fixture
+def rack(make_show: MakeShow) -> Show:
+    """A room and an enclosure, and devices that publish under names of their own."""
+    air = {"id": "air", "device": "0x05"}
+    room = {"id": "back", "name": "Back", "probe": [air]}
+    return make_show({"room": [room], "enclosure": [enclosure()]}, settings=RACK)
+
+
+def test_a_device_is_one_click_and_a_name_away(rack: Show) -> None:
+    """Which probe it is can be any that is there or a new one; then it is heard as that one."""
+    topic = "rack/0x07 & <co>/state"
+    message = Message(topic, senml(NIGHT_MS / 1000, 22.0, 80.0), 0, 0, 0)
+    rack.ask(lambda pipeline, now_ms: pipeline.take([message], now_ms))
+    page = rack.get("/setup").text
+    assert "<bdi>rack/0x07 &amp; &lt;co&gt;/state</bdi>" in page
+    link = re.search(r'href="(/setup/device[^"]*)">This is a probe of …', page)
+    assert link
+    question = html.unescape(rack.get(html.unescape(link[1])).text)
+    offered = re.findall(r'href="(/setup/(?:enclosures|rooms)/[^"]*)"', question)
+    asked = "device=0x07%20%26%20%3Cco%3E"
+    assert offered == [
+        f"/setup/enclosures/cork-cube?probe=canopy&{asked}#probe-0-id",
+        f"/setup/enclosures/cork-cube?{asked}#probe-1-id",
+        f"/setup/rooms/back?probe=air&{asked}#probe-0-id",
+        f"/setup/rooms/back?{asked}#probe-1-id",
+        f"/setup/enclosures/-new?{asked}",
+        f"/setup/rooms/-new?{asked}",
+    ]
+    assert "in place of <bdi>0x05</bdi>" in question
+    for address in offered:
+        fields = fields_of(rack.get(address).text)
+        given = [name for name, text in fields.items() if text == "0x07 & <co>"]
+        assert len(given) == 1, address
+        assert given[0].endswith("-device"), address
+
+    assert send(rack, offered[0]) == (303, "/enclosures/cork-cube")
+    assert rack.get(API).json()["probe"][0]["device"] == "0x07 & <co>"
+    rack.ask(lambda pipeline, now_ms: pipeline.take([message], now_ms))
+    assert "80&nbsp;%" in rack.page()
+    assert "Heard, but not known" not in rack.get("/setup").text
+
+
+def test_a_device_of_a_room_by_form(rack: Show) -> None:
+    """A spare takes the place of one that failed; emptied, the probe has none."""
+    room = "/api/v1/rooms/back"
+    assert send(rack, "/setup/rooms/back?probe=air&device=0x07") == (303, "/setup")
+    assert rack.get(room).json()["probe"][0]["device"] == "0x07"
+    assert send(rack, "/setup/rooms/back", {"probe-0-device": " "}.items()) == (303, "/setup")
+    assert rack.get(room).json()["probe"][0]["device"] is None
+
+
+@pytest.mark.parametrize(
+    ("changes", "name", "says"),
+    [
+        ({"probe-0-device": "0x05"}, "probe-0-device", "both back/air and cork-cube/canopy"),
+        ({"probe-0-device": "a/b"}, "probe-0-device", "a device's name as it stands in the topic"),
+        ({"probe-0-device": "x" * 201}, "probe-0-device", "of 1 to 200 characters"),
+        ({"probe-1-device": "0x07"}, "probe-1-id", "give the probe an id"),
+        (
+            {"probe-0-device": "a", "probe-1-id": "floor", "probe-1-device": "a"},
+            "probe-1-device",
+            "both cork-cube/canopy and cork-cube/floor",
+        ),
+    ],
+)
+def test_a_mistake_with_a_device_is_told_beside_its_field(
+    rack: Show, changes: dict[str, str], name: str, says: str
+) -> None:
+    """Nothing is kept, nothing is lost, and the field says what would be right."""
+    before = rack.get(API).json()
+    status, page = send(rack, FORM, changes.items())
+    told = re.search(rf'<p id="{name}-wrong" class="wrong">([^<]*)</p>', page)
+    assert status == 422
+    assert told
+    assert says in told[1]
+    assert rack.get(API).json() == before
+    assert fields_of(page).items() >= changes.items()
+
+
+def test_a_new_enclosure_cannot_have_a_device_that_is_taken(rack: Show) -> None:
+    """Nor can a room; by form and over the API."""
+    new = {"name": "Jar", "id": "jar", "probe-0-id": "floor", "probe-0-device": "0x05"}
+    says = "device '0x05' is both back/air and jar/floor"
+    for address in (NEW, "/setup/rooms/-new"):
+        status, page = send(rack, address, new.items())
+        assert (status, says in page) == (422, True)
+    probe = [{"id": "floor", "device": "0x05"}]
+    jar = Room.model_validate({"id": "jar", "name": "Jar", "probe": probe})
+    with pytest.raises(Conflict, match=says):
+        rack.ask(lambda pipeline, now_ms: pipeline.put_place(jar, "me", None, now_ms))
+
+
+def test_what_the_settings_say_of_a_device_is_told_beside_its_field(make_show: MakeShow) -> None:
+    """Before it is kept, and with both probes."""
+    listed = {"source": [{"topic": "rack/{device}", "devices": {"0x07": "cork-cube/floor"}}]}
+    show = make_show({"enclosure": [enclosure()]}, settings=listed)
+    status, page = send(show, FORM, {"probe-0-device": "0x07"}.items())
+    assert status == 422
+    assert "cork-cube/floor in the settings and cork-cube/canopy in the set-up" in page
+
+
+def test_devices_are_asked_for_only_where_they_are_of_use(show: Show, rack: Show) -> None:
+    """A house whose probes publish under the ids from here has one field less."""
+    assert "probe-0-device" not in fields_of(show.get(FORM).text)
+    assert "probe-0-device" in fields_of(rack.get(FORM).text)
+    assert "<code>rack/{device}/state</code>" in html.unescape(rack.get(FORM).text)
+
+
+def test_a_device_that_nobody_listens_for_is_shown_and_said(make_show: MakeShow) -> None:
+    """It is not lost by keeping the form, and its keeper learns what is missing."""
+    show = make_show({"enclosure": [enclosure(probe=[PROBE | {"device": "0x07"}])]})
+    assert "in its topic. None has." in show.get(FORM).text
+    assert send(show, FORM)[0] == 303
+    assert show.get(API).json()["probe"][0]["device"] == "0x07"
 
 
 def test_a_room_by_form(show: Show) -> None:
@@ -214,6 +339,13 @@ def test_a_room_by_form(show: Show) -> None:
     status, page = send(show, "/setup/rooms/attic", {"name": ""}.items())
     assert status == 422
     assert 'id="name-wrong"' in page
+
+
+def test_a_file_that_comes_back_at_each_start_is_said(make_show: MakeShow, tmp_path: Path) -> None:
+    """Who changes something by form learns that the file undoes it; without a file nothing does."""
+    file = tmp_path / "shelf.toml"
+    show = make_show({"enclosure": [enclosure()]}, settings={"setup": {"file": file}})
+    assert "the file <code>shelf.toml</code> is applied" in show.get("/setup").text
 
 
 def test_taking_out_needs_a_yes(show: Show) -> None:

@@ -110,14 +110,14 @@ class Reject(NamedTuple):
     says: str
 
 
+Number = tuple[Quantity, int, float]
+"""Quantity, epoch ms UTC, finite value in the quantity's unit, not calibrated."""
+
+
 class Decoded(msgspec.Struct, gc=False):
-    """All that one message held.
+    """All that one message held; ``switches``: (name, epoch ms UTC, on or off)."""
 
-    ``numbers``: (quantity, epoch ms UTC, finite value in the quantity's unit, not calibrated);
-    ``switches``: (name, epoch ms UTC, on or off).
-    """
-
-    numbers: Sequence[tuple[Quantity, int, float]]
+    numbers: Sequence[Number]
     switches: Sequence[tuple[str, int, bool]] = ()
     rejects: Sequence[Reject] = ()
 

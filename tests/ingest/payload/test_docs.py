@@ -11,6 +11,7 @@ from monitor.ingest.payload import Rejection, decoder_for
 from monitor.ingest.payload.decoded import MAX_BYTES
 from monitor.ingest.payload.units import UNITS
 from monitor.quantities import MEASURED, Quantity
+from monitor.setup.models import Probe
 from monitor.setup.sources import Level, PayloadKind, Source, TimeUnit
 
 DOCS = (Path(__file__).parents[3] / "docs" / "payloads.md").read_text(encoding="utf-8")
@@ -59,8 +60,12 @@ def test_every_word_of_a_source_is_explained() -> None:
 
 @pytest.mark.parametrize("text", blocks("toml"))
 def test_examples_of_settings_can_be_read(text: str) -> None:
-    """Every example of a source is one."""
-    assert [Source.model_validate(source) for source in tomllib.loads(text)["source"]]
+    """Every example of a source is one, that of a probe's device is one."""
+    document = tomllib.loads(text)
+    sources = [Source.model_validate(each) for each in document.pop("source", ())]
+    probes = [Probe.model_validate(each) for each in document.pop("enclosure", {}).get("probe", ())]
+    assert sources or [each.device for each in probes] == ["0x01"]
+    assert not document
 
 
 @pytest.mark.parametrize("text", blocks("json"))

@@ -11,6 +11,7 @@ from typing import NamedTuple, TypeVar
 from pydantic import ValidationError
 
 from monitor.errors import Conflict, NotFound, StoreError
+from monitor.setup.device import both
 from monitor.setup.models import Enclosure, Model, Room, Setup
 from monitor.store.sqlite.state.query import Query
 
@@ -90,8 +91,29 @@ def put(
 
     Raises:
         Conflict: someone changed it since ``expected``, its id belongs to a place of the other
-            kind, or the room it stands in is not set up.
+            kind, the room it stands in is not set up, or another place's probe has a device of its.
     """
+    new = _put(connection, place, who, now_ms, expected)
+    _check_devices(connection)
+    return new
+
+
+def apply(connection: sqlite3.Connection, wanted: Setup, *, who: str, now_ms: int) -> None:
+    """Set up or change all places of a set-up; what it does not have stays as it is.
+
+    Devices may change hands between its places: what counts is who has them in the end.
+
+    Raises:
+        Conflict: as from ``put``.
+    """
+    for place in wanted.places:
+        _put(connection, place, who, now_ms, None)
+    _check_devices(connection)
+
+
+def _put(
+    connection: sqlite3.Connection, place: Place, who: str, now_ms: int, expected: int | None
+) -> int:
     kind = "room" if isinstance(place, Room) else "enclosure"
     room = None if isinstance(place, Room) else place.room
     old = _stored(connection, place.id)
@@ -183,6 +205,20 @@ def _parse(model: type[P], place_id: str, body: str) -> P:
         raise StoreError(
             f"{place_id!r} as it is stored does not fit this version; set it up anew: {exc}"
         ) from exc
+
+
+def _check_devices(connection: sqlite3.Connection) -> None:
+    shared = connection.execute(
+        """
+        SELECT json_extract(probe.value, '$.device') AS device,
+            min(place.id || '/' || json_extract(probe.value, '$.id')),
+            max(place.id || '/' || json_extract(probe.value, '$.id'))
+        FROM place, json_each(place.body, '$.probe') AS probe
+        WHERE device IS NOT NULL GROUP BY device HAVING count(*) > 1
+        """
+    ).fetchone()
+    if shared is not None:
+        raise Conflict(both(*shared))
 
 
 class _Stored(NamedTuple):

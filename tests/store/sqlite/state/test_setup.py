@@ -138,6 +138,47 @@ def test_the_set_up_always_fits_together(database: Database) -> None:
         ]
 
 
+def test_one_device_is_one_probe(database: Database) -> None:
+    """Whoever has it keeps it until it is taken out; the other place stays as it was."""
+
+    def having(place: Place, device: str | None) -> Place:
+        probe = place.probe[0].model_copy(update={"device": device})
+        return place.model_copy(update={"probe": (probe,)})
+
+    put(database, having(ROOM, "<0x01> 苔"))
+    put(database, CUBE)
+    with pytest.raises(Conflict, match="'<0x01> 苔' is both back-room/air and cork-cube/canopy"):
+        put(database, having(CUBE, "<0x01> 苔"))
+    with database.reading() as connection:
+        assert setup.get(connection, "cork-cube").place == CUBE
+    put(database, ROOM)
+    put(database, having(CUBE, "<0x01> 苔"))
+
+
+def test_devices_change_hands_within_a_set_up(database: Database) -> None:
+    """It counts who has them when all of it is applied; what contradicts, is refused whole."""
+
+    def house(*devices: str) -> Setup:
+        probes = [Probe(id="floor", zone=Zone.FLOOR, device=each) for each in devices]
+        places = [
+            Enclosure(id=f"jar-{n}", name="Jar", probe=(probe,)) for n, probe in enumerate(probes)
+        ]
+        return Setup(enclosure=tuple(places))
+
+    def apply(wanted: Setup) -> None:
+        with database.transaction() as connection:
+            setup.apply(connection, wanted, who="file", now_ms=1000)
+
+    for devices in (("a", "b", "c"), ("b", "c", "a")):
+        apply(house(*devices))
+        with database.reading() as connection:
+            assert setup.everything(connection) == house(*devices)
+    with pytest.raises(Conflict, match="device 'c' is both jar-0/floor and jar-1/floor"):
+        apply(house("c"))
+    with database.reading() as connection:
+        assert setup.everything(connection) == house("b", "c", "a")
+
+
 def test_what_no_longer_fits_is_named_and_can_be_put_anew(database: Database) -> None:
     """A place stored by a version with other rules does not lock the keeper out."""
     put(database, BOX)

@@ -7,6 +7,7 @@
     │   └── StoreUnavailable   it cannot just now: keep, retry, tell
     ├── PictureError       a file that cannot be kept as a photo
     ├── DeliveryError      a notification did not leave
+    ├── PeerError          another daemon of the house did not tell what it watches
     ├── NotFound           no such enclosure, probe, alarm or species
     └── Conflict           the thing exists, but its state forbids what was asked
 
@@ -71,6 +72,14 @@ class DeliveryError(DewkeepError):
         super().__init__(says)
         self.retry = retry
         self.after_s = after_s
+
+
+class PeerError(DewkeepError):
+    """Another daemon of the house did not tell what it watches; ``refused``: it knows us not."""
+
+    def __init__(self, says: str, *, refused: bool = False) -> None:
+        super().__init__(says)
+        self.refused = refused
 
 
 class NotFound(DewkeepError):

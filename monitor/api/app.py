@@ -11,6 +11,7 @@ from monitor.api import (
     events,
     health,
     history,
+    house,
     journal,
     links,
     misting,
@@ -54,7 +55,7 @@ def create_app(parts: Parts) -> FastAPI:
     api = APIRouter(prefix=PREFIX)
     for module in (
         *(places, climate, settling, misting, alarms, quiet, nights, rehearsal),
-        *(journal, photos, calibrations, probes, species, compatibility, history),
+        *(journal, photos, calibrations, probes, species, compatibility, history, house),
         *(events, health),
     ):
         api.include_router(module.router)

@@ -64,16 +64,22 @@ def get_readiness(parts: GivenParts, response: Response) -> Readiness:
 
     How far behind the readings are, and what waits to be told, is said too and changes no verdict.
     """
+    found = readiness(parts)
+    if not found.ready:
+        response.status_code = 503
+    return found
+
+
+def readiness(parts: Parts) -> Readiness:
+    """How each part does."""
     link, loop = parts.loop.link.state, parts.loop.state()
     checks = {
         "loop": (loop.alive, "running" if loop.alive else "the ingest thread has stopped"),
         "broker": (link.connected, link.says),
         "store": (loop.store_says is None, loop.store_says or "storing"),
     }
-    ready = all(fine for fine, _ in checks.values())
-    if not ready:
-        response.status_code = 503
     told = {name: Check(ok=fine, says=says) for name, (fine, says) in checks.items()}
+    ready = all(fine for fine, _ in checks.values())
     return Readiness(ready=ready, **told, lag=_lag(loop), channels=_outbox(parts))
 
 
@@ -245,6 +251,12 @@ class _Collector:
                 oldest.add_metric([row.channel], (now_ms - row.oldest_ms) / 1000)
         yield waiting
         yield oldest
+        answers = GaugeMetricFamily(
+            "dewkeep_peer_answers", "1 while another daemon of the house answers", labels=["peer"]
+        )
+        for peer in parts.peers.seen():
+            answers.add_metric([peer.name], peer.answers)
+        yield answers
         yield CounterMetricFamily(
             "dewkeep_live_events_dropped", "Events that slow listeners missed", parts.hub.dropped
         )

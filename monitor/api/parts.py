@@ -2,12 +2,13 @@
 
 from collections.abc import Callable
 from concurrent.futures import TimeoutError as AskTimeout
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, TypeVar, cast
 
 from fastapi import Depends, Request
 
 from monitor.errors import StoreUnavailable
+from monitor.house.peers import Peers
 from monitor.ingest.live import Hub
 from monitor.ingest.loop import IngestLoop
 from monitor.ingest.pipeline import Pipeline
@@ -20,6 +21,7 @@ from monitor.setup.settings import Settings
 from monitor.species.library import Library
 from monitor.store.readings import ReadingStore
 from monitor.store.sqlite.database import Database
+from monitor.store.sqlite.state.setup import Remembered
 
 Answer = TypeVar("Answer")
 
@@ -41,9 +43,12 @@ class Parts:
     misting: MistingDesk
     assessor: Assessor
     courier: Courier
+    peers: Peers
     clock: Callable[[], int]
     """Epoch milliseconds now."""
     needs_token: bool
+    set_up: Remembered = field(default_factory=Remembered)
+    """The whole set-up, for those who ask for it often."""
 
     def ask(self, work: Callable[[Pipeline, int], Answer]) -> Answer:
         """Have the ingest thread change something, and wait until it is committed.

@@ -3,6 +3,7 @@
 import click
 
 from monitor.cli.options import config_option
+from monitor.house.peers import Peers
 from monitor.notify.kinds import channels
 from monitor.setup.file import load_setup
 from monitor.setup.settings import Settings
@@ -20,6 +21,7 @@ def command(settings: Settings) -> None:
     library = load_library(settings.setup.species)
     settings.broker.secret()
     channels(settings, clock=lambda: 0)  # they are made, but deliver nothing
+    Peers(settings.peer, settings.broker.client_id, clock=lambda: 0)  # asked nothing
     if settings.setup.file is None:
         click.echo("settings are in order; no set-up file is named (setup.file)")
         return

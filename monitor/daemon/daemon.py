@@ -16,6 +16,7 @@ from monitor.daemon.broker import EmbeddedBroker
 from monitor.daemon.claim import Claim
 from monitor.daemon.supervisor import Supervisor, Watchdog
 from monitor.errors import Conflict, Problem, SettingsError, StoreError
+from monitor.house.peers import Peers
 from monitor.ingest.link import Link
 from monitor.ingest.live import Hub
 from monitor.ingest.loop import IngestLoop
@@ -132,7 +133,8 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
         )
         clockwork.every("verdicts", VERDICTS_EVERY_S, verdicts.look)
         board = AlarmBoard(settings.broker, database, clock=clock)
-        for part in (courier, explainer, loop, board, clockwork):
+        peers = Peers(settings.peer, settings.broker.client_id, clock=clock)
+        for part in (courier, explainer, loop, board, clockwork, peers):
             part.start()
             stack.callback(part.stop)
         supervisor = Supervisor()
@@ -156,6 +158,7 @@ def run(settings: Settings, say: Callable[[str], None] = print, clock: Clock = w
                 foresight=Foresight(readings, library, clock),
                 misting=MistingDesk(database, readings, library),
                 courier=courier,
+                peers=peers,
                 clock=clock,
                 needs_token=needs_token,
             )

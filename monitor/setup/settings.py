@@ -20,6 +20,7 @@ from monitor.setup.channels import Channel, mistakes
 from monitor.setup.environment import Variable, overlay, variables
 from monitor.setup.judging import JudgeSettings
 from monitor.setup.log import LogSettings
+from monitor.setup.peers import Peer, mistaken
 from monitor.setup.reporting import ReportSettings
 from monitor.setup.settling import SettlingSettings
 from monitor.setup.share import ShareSettings
@@ -129,6 +130,8 @@ class Settings(Model):
     """Readings and state."""
     share: ShareSettings = ShareSettings()
     """What this daemon watches."""
+    peer: tuple[Peer, ...] = ()
+    """The other daemons of the house."""
     photos: PhotoSettings = PhotoSettings()
     """Photos in the journal."""
     setup: SetupSettings = SetupSettings()
@@ -155,6 +158,15 @@ class Settings(Model):
     @model_validator(mode="after")
     def _channels_fit_together(self) -> Self:
         found = [(("channel", *route), says) for route, says in mistakes(self.channel)]
+        if found:
+            raise faults(found)
+        return self
+
+    @model_validator(mode="after")
+    def _peers_are_others(self) -> Self:
+        server = self.server
+        own = self.broker.client_id, server.host, server.port, server.public_url
+        found = [(("peer", *route), says) for route, says in mistaken(self.peer, *own)]
         if found:
             raise faults(found)
         return self

@@ -60,6 +60,27 @@ class EnclosureView:
     ribbon: Ribbon | None
 
 
+@dataclass(frozen=True, slots=True)
+class Glance:
+    """A place in a few words; without alarms ``title`` and ``says`` tell how it is."""
+
+    call: Call
+    shape: Shape
+    title: str
+    says: str | None
+    alarms: tuple[AlarmView, ...]
+    strata: tuple[Stratum, ...]
+
+
+def glance(enclosure: Enclosure, known: Known) -> Glance:
+    """How an enclosure is, without its pictures."""
+    daylight = Daylight(enclosure.lights_on, enclosure.lights_off, enclosure.zone_info)
+    strata = _strata(enclosure, ranges_at(enclosure, known.library, known.now_ms), daylight, known)
+    alarms = alarm_views(known.alarms, enclosure.id, enclosure.zone_info, known.now_ms)
+    state = _state(strata, alarms, None)
+    return Glance(state.call, state.shape, state.title, state.says, alarms, strata)
+
+
 def enclosure_view(enclosure: Enclosure, known: Known) -> EnclosureView:
     """All there is to show of an enclosure."""
     now_ms = known.now_ms

@@ -5,7 +5,7 @@ Everything here can be forgotten at any time: it only saves work.
 
 import sqlite3
 from collections import OrderedDict
-from collections.abc import Hashable
+from collections.abc import Callable, Hashable
 from threading import Lock
 from typing import Generic, TypeVar
 
@@ -14,10 +14,9 @@ from markupsafe import Markup
 from monitor.setup.daylight import Daylight
 from monitor.setup.models import Enclosure, Setup
 from monitor.store.readings import SeriesKey
-from monitor.store.sqlite.state import setup
 from monitor.times import MINUTE_MS
 from monitor.web import words
-from monitor.web.enclosure import EnclosureView, enclosure_view
+from monitor.web.enclosure import EnclosureView, Glance, enclosure_view, glance
 from monitor.web.known import Known, Past
 from monitor.web.rendering import render
 from monitor.web.ribbon import window_end
@@ -28,29 +27,38 @@ MOST = 5_000
 """So many things of a kind are remembered: one for each enclosure and way to read it."""
 
 T = TypeVar("T")
+SetUp = Callable[[sqlite3.Connection], Setup]
 
 
 class Memory:
-    """Remembers the set-up, what enclosures show, and their articles."""
+    """Remembers the set-up, what enclosures show, and their articles; ``has`` says what is ours."""
 
-    def __init__(self) -> None:
-        self._setup: tuple[int, Setup] | None = None
+    def __init__(self, has: Callable[[str], bool], everything: SetUp) -> None:
+        self._has = has
+        self._everything = everything
+        self._ours: tuple[Setup, Setup] | None = None
         self._views: _Last[EnclosureView] = _Last()
         self._articles: _Last[Markup] = _Last()
+        self._glances: _Last[Glance] = _Last()
 
     def setup(self, connection: sqlite3.Connection) -> Setup:
-        """The whole set-up; read anew when it has changed."""
-        revision, kept = setup.revision(connection), self._setup
-        if kept is not None and kept[0] == revision:
-            return kept[1]
-        self._setup = (revision, setup.everything(connection))
-        return self._setup[1]
+        """What is ours of the set-up; sorted out anew when it has changed."""
+        placed, ours = self._everything(connection), self._ours
+        if ours is None or ours[0] is not placed:
+            self._ours = ours = (placed, placed.only(self._has))
+        return ours[1]
 
     def view(self, enclosure: Enclosure, known: Known) -> EnclosureView:
         """What there is to show of an enclosure; made anew when anything of it has changed."""
         key, facts = (enclosure.id, known.units), _facts(enclosure, known)
         view = self._views.get(key, facts)
         return view or self._views.keep(key, facts, enclosure_view(enclosure, known))
+
+    def glance(self, enclosure: Enclosure, known: Known) -> Glance:
+        """How an enclosure is, in a few words; found out anew when anything of it has changed."""
+        key, facts = (enclosure.id, known.units), _facts(enclosure, known)
+        kept = self._glances.get(key, facts)
+        return kept or self._glances.keep(key, facts, glance(enclosure, known))
 
     def article(self, each: RoomNotice | EnclosureView, viewer: Viewer) -> Markup:
         """The article of a place; one with a form in it is always new, for it carries a proof."""

@@ -22,6 +22,7 @@ from monitor.web import (
     device_page,
     handover,
     health_page,
+    house_page,
     journal_page,
     misting_page,
     photos_page,
@@ -31,6 +32,7 @@ from monitor.web import (
     setup_page,
     sign_in,
     species_page,
+    words,
 )
 from monitor.web.enclosure import scene_of
 from monitor.web.forms import FORM_KEY
@@ -51,7 +53,8 @@ missing = APIRouter(route_class=Page, include_in_schema=False)
 MODULES = (
     *(sign_in, climate, at_work, settling_page, probes_page, calibration_page),
     *(misting_page, alarm_page, journal_page, photos_page),
-    *(species_page, setup_page, device_page, health_page, handover, settling_report),
+    *(species_page, setup_page, device_page, health_page, house_page),
+    *(handover, settling_report),
 )
 FOR_A_YEAR = "public, max-age=31536000, immutable"
 FOR_A_YEAR_HERE = "private, max-age=31536000, immutable"
@@ -63,7 +66,7 @@ def install(app: FastAPI) -> None:
     with parts.database.transaction() as connection:
         setattr(app.state, FORM_KEY, sessions.secret(connection))
     app.state.tries = Tries()
-    app.state.memory = Memory()
+    app.state.memory = Memory(parts.settings.share.has, parts.set_up)
     app.add_middleware(GZipMiddleware, minimum_size=1_000, compresslevel=4)
     for each in (router, *(module.router for module in MODULES), missing):
         app.include_router(each)
@@ -71,7 +74,7 @@ def install(app: FastAPI) -> None:
 
 @router.get("/")
 def room(request: Request, parts: GivenParts, _who: MayView) -> HTMLResponse:
-    """Every enclosure at a glance."""
+    """Every enclosure that this daemon watches, at a glance."""
     viewer = viewer_of(request)
     memory: Memory = request.app.state.memory
     view = room_view(look(parts, viewer.units, memory.setup), memory.view)
@@ -80,6 +83,8 @@ def room(request: Request, parts: GivenParts, _who: MayView) -> HTMLResponse:
         "room.html",
         here="room",
         view=view,
+        part=words.part_of(parts.settings.broker.client_id, parts.settings.share),
+        in_a_house=bool(parts.peers),
         articles=[memory.article(each, viewer) for each in view.places],
     )
 

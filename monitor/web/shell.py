@@ -5,6 +5,7 @@ from typing import Annotated, NamedTuple, cast
 from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse
 
+from monitor.api.parts import Parts
 from monitor.web import words
 from monitor.web.forms import FORM_KEY, Form, checked
 from monitor.web.rendering import render
@@ -39,19 +40,21 @@ def page(
     Templates find ``viewer`` and ``links`` beside what is ``shown``, and ``place`` with its
     ``parts`` where the page is about an enclosure.
     """
+    parts = cast("Parts", request.app.state.parts)
     section = "room" if place is not None else here
     text = render(
         template,
         viewer=viewer_of(request),
-        links=[Link(name, f"/{path}", key == section) for key, (path, name) in _SECTIONS],
+        links=[
+            Link(name, f"/{path}", key == section)
+            for key, (path, name) in words.SECTIONS.items()
+            if parts.peers or key != words.IN_A_HOUSE
+        ],
         place=place,
         parts=[] if place is None else _parts(place, here),
         **shown,
     )
     return HTMLResponse(text, status)
-
-
-_SECTIONS = [*words.SECTIONS.items()]
 
 
 def _parts(place: Place, here: str) -> list[Link]:

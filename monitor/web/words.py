@@ -8,16 +8,18 @@ import datetime as dt
 import re
 from collections.abc import Sequence
 
-from monitor.alarms.model import Because, Condition
+from monitor.alarms.model import Because, Condition, Priority
 from monitor.quantities import DERIVED_UNITS, Quantity
 from monitor.setup.models import Probe, Span, Zone
+from monitor.setup.share import ShareSettings
 from monitor.species.profile import Kind, When
 from monitor.store.sqlite.state.tokens import Scope
-from monitor.times import MINUTE_MS, day_in_words
+from monitor.times import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, day_in_words
 from monitor.web.units import Units
 
 SECTIONS = {
     "room": ("", "Room"),
+    "house": ("house", "House"),
     "alarms": ("alarms", "Alarms"),
     "journal": ("journal", "Journal"),
     "species": ("species", "Species"),
@@ -35,6 +37,8 @@ PARTS = {
     "report": ("/settling/report", "Settling report"),
 }
 """What there is to see of one enclosure: the end of its address, and its name, by key."""
+IN_A_HOUSE = "house"
+"""What leads there is shown only where several daemons share a house."""
 VIEW, SIGN_IN, SIGN_OUT = "Units and colours", "Sign in", "Sign out"
 MISTAKE = "dewkeep made a mistake; its log tells more"
 SKIP, NAVIGATION = "Skip to what this page says", "Pages"
@@ -245,6 +249,8 @@ BEYOND = {
     Quantity.SURFACE_TEMPERATURE: ("too cold", "too hot"),
 }
 """What a value below its range is called, and one above it."""
+BEYOND_ANY = ("too low", "too high")
+"""The same of a quantity that only another daemon, newer than this one, has alarms for."""
 FAR = "far {}"
 """Beyond a critical limit."""
 SILENT = "silent"
@@ -330,6 +336,27 @@ A_DAY = "in the last 24 hours"
 MISTINGS = "Misted at {}."
 FOR_SECONDS = "{} for {:.0f} s"
 
+NOTHING_KNOWN = "Nothing is known of it here."
+LAST_KNOWN = "What was last known, at {}:"
+CLAIMED_TITLE = "Claimed by several daemons"
+NO_ALARM_TITLE = "No alarm"
+OTHER_SET_UP = "{} Whether it is in range, its owner's page tells."
+PRIORITIES = {
+    Priority.CRITICAL: "critical",
+    Priority.WARNING: "warning",
+    Priority.ADVICE: "advice",
+}
+WATCHED_BY, LAST_WATCHED_BY = "watched by {}", "last watched by {}"
+WATCHED_BY_NOBODY = "watched by nobody"
+AND_HERE = "{} (here)"
+ANSWERED = "answered {}"
+LAST_ANSWERED, NEVER_ANSWERED = "does not answer; last answered {}", "has not answered yet"
+THIS_ONE = "the one you are asking"
+OF_PEER = "{}: {}"
+NO_CHANNELS_LEAVE = "Notices cannot leave: {}."
+ONLY_OWN = "Here is what {} watches: {}. Other daemons watch the rest"
+SEE_HOUSE = "see the whole house"
+
 NO_BROKER = "No connection to the broker, so nothing new can come in: {}."
 NO_STORE = "Readings cannot be stored, so they are held back: {}."
 NO_LOOP = "dewkeep has stopped taking readings in. Restart it; its log tells why."
@@ -351,7 +378,7 @@ def condition(quantity: Quantity | None, what: Condition) -> str:
         return RELAPSED
     if quantity is None:
         return NO_LINK if what is Condition.BROKER else SILENT
-    low, high = BEYOND[quantity]
+    low, high = BEYOND.get(quantity, BEYOND_ANY)
     match what:
         case Condition.CRITICAL_LOW:
             return FAR.format(low)
@@ -417,6 +444,20 @@ def duration(minutes: int) -> str:
     if not hours:
         return f"{rest} min"
     return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+def part_of(daemon: str, share: ShareSettings) -> str | None:
+    """That a daemon watches a part of the house only; None if it watches everything."""
+    return None if share == ShareSettings() else ONLY_OWN.format(daemon, share)
+
+
+def ago(ms: int) -> str:
+    """How long ago something was, in the largest unit that tells enough."""
+    if ms < 2 * MINUTE_MS:
+        return f"{max(ms, 0) // SECOND_MS} s ago"
+    if ms < 2 * HOUR_MS:
+        return f"{ms // MINUTE_MS} min ago"
+    return f"{ms // HOUR_MS} h ago" if ms < 2 * DAY_MS else f"{ms // DAY_MS} days ago"
 
 
 _IN_BRACKETS = re.compile(r"\[(-?[\d.]+), (-?[\d.]+)\] (Cel|%RH)")

@@ -53,6 +53,19 @@ def test_secrets_must_be_there(cli: CommandLine) -> None:
     assert f"{secret}: is empty; write the secret in it" in cli.wrong("check")
 
 
+def test_a_peers_token_must_be_one(cli: CommandLine) -> None:
+    """Before the daemon starts without it."""
+    token = cli.write("keeper-2.token", "dewkeep 1 t0ken")
+    cli.config.write_text(
+        '[[peer]]\nname = "keeper-2"\nurl = "http://192.0.2.12:8420"\n'
+        'token_file = "keeper-2.token"\n'
+    )
+    says = cli.wrong("check")
+
+    assert f"{token}: the token of peer keeper-2 must be one word on one line" in says
+    assert "t0ken" not in says.replace(str(token), "")
+
+
 def test_the_examples_we_ship_are_in_order(cli: CommandLine) -> None:
     """config/dewkeep.toml with config/enclosures.toml."""
     assert "in order: " in cli.run("check", "--config", "config/dewkeep.toml").stdout

@@ -15,10 +15,18 @@ SECRETS = {
     "broker.secret": "br0ker-s3cret",
     "hook.secret": "h00k-s3cret",
     "mail.secret": "m41l-s3cret",
+    "keeper-2.token": "p33r-s3cret",
     "push.secret": "gotify://127.0.0.1:{dead}/p0sh-s3cret-tok3n",
 }
 IN_ADDRESSES = ("url-s3cret-path", "heart-s3cret")
-MARKS = ("br0ker-s3cret", "h00k-s3cret", "m41l-s3cret", "p0sh-s3cret-tok3n", *IN_ADDRESSES)
+MARKS = (
+    "br0ker-s3cret",
+    "h00k-s3cret",
+    "m41l-s3cret",
+    "p0sh-s3cret-tok3n",
+    "p33r-s3cret",
+    *IN_ADDRESSES,
+)
 
 MORE = """
 [[channel]]
@@ -48,6 +56,11 @@ allow_private = true
 url = "http://127.0.0.1:{dead}/heart-s3cret"
 every_s = 10
 allow_private = true
+
+[[peer]]
+name = "keeper-2"
+url = "http://127.0.0.1:{dead}"
+token_file = "keeper-2.token"
 
 [alarms]
 on_delay_s = 0
@@ -103,13 +116,22 @@ def test_no_secret_leaves(tmp_path: Path, daemon: RunningDaemon, mosquitto: Mosq
                 all(row["waiting"] for row in daemon.get("/health")["channels"])
                 and daemon.log.read_text().count("not delivered") >= 3
                 and "no heartbeat" in daemon.log.read_text()
+                and "keeper-2 does not answer" in daemon.log.read_text()
             ),
             "every channel has failed",
             within_s=60,
         )
         said += [
             daemon.http.get(path).text
-            for path in ("/", "/readyz", "/metrics", "/openapi.json", "/api/v1/health")
+            for path in (
+                "/",
+                "/house",
+                "/api/v1/house",
+                "/readyz",
+                "/metrics",
+                "/openapi.json",
+                "/api/v1/health",
+            )
         ]
         token = run(daemon, "token", "new", "--scope", "operate", "--name", "x").split()[-1]
         said.append(run(daemon, "setup", "dump"))

@@ -41,6 +41,12 @@ url = "{url}"
 allow_private = true
 """
 
+PEER = """
+[[peer]]
+name = "{name}"
+url = "http://127.0.0.1:{port}"
+"""
+
 
 def environ(server: TimeSeriesServer, number: int, client_id: str) -> dict[str, str]:
     """What makes one of the four of a daemon."""
@@ -65,6 +71,89 @@ def stream(start: int) -> Iterator[tuple[str, bytes]]:
             yield f"dewkeep/{each}/canopy", senml(start + 30 * step, 20 + step / 100, humidity)
 
 
+def four(
+    stack: ExitStack, folder: Path, mosquitto: Mosquitto, server: TimeSeriesServer, more: str = ""
+) -> list[RunningDaemon]:
+    """Four daemons that know of each other, ready."""
+    daemons = []
+    for number in range(1, DAEMONS + 1):
+        home = folder / f"daemon-{number}"
+        home.mkdir()
+        daemons.append(RunningDaemon(home, mosquitto.port, setup=SETUP, more=more))
+        stack.callback(daemons[-1].close)
+    ports = {f"keeper-{n}": each.http_port for n, each in enumerate(daemons, start=1)}
+    for number, daemon in enumerate(daemons, start=1):
+        others = (name for name in ports if name != f"keeper-{number}")
+        peers = "".join(PEER.format(name=name, port=ports[name]) for name in others)
+        daemon.config.write_text(daemon.config.read_text() + peers)
+        daemon.start(**environ(server, number, f"keeper-{number}"))
+    for daemon in daemons:
+        daemon.wait_ready()
+    return daemons
+
+
+def watched(daemon: RunningDaemon) -> dict[str, tuple[str, list[str]]]:
+    """The house as a daemon shows it: how each place is watched, and by whom."""
+    places = daemon.get("/house")["places"]
+    return {each["id"]: (each["watch"], each["owners"]) for each in places}
+
+
+@pytest.mark.slow
+def test_the_whole_house_from_any_of_four(
+    tmp_path: Path, mosquitto: Mosquitto, server: TimeSeriesServer
+) -> None:
+    """Each shows all enclosures with their owners; those of one that is killed stand first.
+
+    With what was last known of them, in words, until it is started again.
+    """
+    well = {each: ("watched", [f"keeper-{owner(each)}"]) for each in ENCLOSURES}
+    orphans = {each for each in ENCLOSURES if owner(each) == 2}
+    without = well | {each: ("unwatched", ["keeper-2"]) for each in orphans}
+    start = int(time.time()) - 60
+    with ExitStack() as stack:
+        daemons = four(stack, tmp_path, mosquitto, server)
+        publisher = stack.enter_context(Publisher(mosquitto.port))
+        publisher.send_all(
+            (f"dewkeep/{each}/canopy", senml(start, 20.0, 75.0)) for each in ENCLOSURES
+        )
+
+        def values(daemon: RunningDaemon) -> int:
+            places = daemon.get("/house")["places"]
+            return sum(len(each["probes"][0]["values"]) for each in places)
+
+        def all_see(these: list[RunningDaemon], wanted: dict[str, tuple[str, list[str]]]) -> bool:
+            return all(watched(each) == wanted for each in these)
+
+        eventually(lambda: all_see(daemons, well), "each sees the whole house", 40)
+        eventually(lambda: {*map(values, daemons)} == {2 * len(ENCLOSURES)}, "with its values", 40)
+        says = {daemon.get("/house")["says"] for daemon in daemons}
+        assert says == {"12 enclosures: none needs a hand."}
+
+        daemons[1].kill()
+        living = [daemons[0], *daemons[2:]]
+        eventually(lambda: all_see(living, without), "its enclosures are told", 40)
+        for daemon in living:
+            house = daemon.get("/house")
+            first = house["places"][: len(orphans)]
+            assert {each["id"] for each in first} == orphans
+            for each in first:
+                assert each["says"].startswith("Nobody answers for it since ")
+                assert each["says"].endswith(": keeper-2 does not answer.")
+                assert {v["quantity"]: v["value"] for v in each["probes"][0]["values"]} == {
+                    "temperature": 20.0,
+                    "humidity": 75.0,
+                }
+            assert house["says"].startswith("12 enclosures: nobody answers for ")
+            page = daemon.http.get("/house").text
+            assert page.index(f'id="{max(orphans)}"') < page.index(
+                f'id="{min(set(well) - orphans)}"'
+            )
+            assert "keeper-2 does not answer since" in page
+
+        daemons[1].start(**environ(server, 2, "keeper-2"))
+        eventually(lambda: all_see(daemons, well), "all is watched again", 40)
+
+
 @pytest.mark.slow
 def test_four_daemons_and_one_that_is_killed(
     tmp_path: Path, mosquitto: Mosquitto, server: TimeSeriesServer
@@ -81,17 +170,7 @@ def test_four_daemons_and_one_that_is_killed(
     third = len(messages) // 3
     with ExitStack() as stack:
         stack.callback(receiver.close)
-        daemons: list[RunningDaemon] = []
-        for number in range(1, DAEMONS + 1):
-            folder = tmp_path / f"daemon-{number}"
-            folder.mkdir()
-            daemon = RunningDaemon(
-                folder, mosquitto.port, setup=SETUP, more=CHANNEL.format(url=receiver.url)
-            )
-            stack.callback(daemon.close)
-            daemons.append(daemon.start(**environ(server, number, f"keeper-{number}")))
-        for daemon in daemons:
-            daemon.wait_ready()
+        daemons = four(stack, tmp_path, mosquitto, server, CHANNEL.format(url=receiver.url))
         publisher = stack.enter_context(Publisher(mosquitto.port))
         publisher.send_all(messages[:third])
 

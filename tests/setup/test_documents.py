@@ -30,6 +30,7 @@ from monitor.setup.models import (
     Spans,
     ZoneRange,
 )
+from monitor.setup.peers import Peer
 from monitor.setup.quiet import QuietHours
 from monitor.setup.reporting import ReportSettings
 from monitor.setup.settings import (
@@ -56,6 +57,7 @@ TABLES: list[tuple[str, str, type[BaseModel]]] = [
     ("setup.md", "### `[broker]`", BrokerSettings),
     ("setup.md", "### `[store]`", StoreSettings),
     ("setup.md", "### `[share]`", ShareSettings),
+    ("setup.md", "### `[[peer]]`", Peer),
     ("setup.md", "### `[photos]`", PhotoSettings),
     ("setup.md", "### `[setup]`", SetupSettings),
     ("setup.md", "### `[[source]]`", Source),
@@ -128,7 +130,8 @@ def test_what_the_example_settings_leave_out_would_load_too(tmp_path: Path) -> N
     text = (ROOT / "config" / "dewkeep.toml").read_text()
     text = re.sub(r"^# (?=\s*(\[|\"|\w+ = ))", "", text, flags=re.MULTILINE)
     text = text.replace("embedded = true", "")
-    for name in ("broker.secret", "ca.pem", "enclosures.toml", "hook.secret", "mail.secret"):
+    secrets = ("broker.secret", "hook.secret", "keeper-2.token", "mail.secret")
+    for name in ("ca.pem", "enclosures.toml", *secrets):
         (tmp_path / name).write_text("x")
     (tmp_path / "dewkeep.toml").write_text(text)
 
@@ -136,6 +139,7 @@ def test_what_the_example_settings_leave_out_would_load_too(tmp_path: Path) -> N
 
     assert settings.broker.ca_file == tmp_path / "ca.pem"
     assert settings.setup.species == tmp_path / "species"
+    assert [peer.name for peer in settings.peer] == ["keeper-2"]
     assert settings.source[1].devices["0x02"] == "cork-cube/floor"
     assert [channel.name for channel in settings.channel] == ["phone", "neighbour"]
     assert settings.heartbeat.url == "https://alive.example/SECRET"
@@ -169,6 +173,7 @@ def test_variables_named_in_the_text_exist() -> None:
         "DEWKEEP_SERVER__PORT",
         "DEWKEEP_CHANNEL__PHONE__URL",
         "DEWKEEP_BROKER__PASSWORD",
+        "DEWKEEP_PEER__KEEPER_2__TOKEN",
     }
 
 

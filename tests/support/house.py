@@ -1,7 +1,7 @@
 """All parts of a daemon in this process, without a broker: for tests of the faces."""
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -12,6 +12,7 @@ import uvicorn
 
 from monitor.api.app import create_app
 from monitor.api.parts import Parts
+from monitor.house.peers import Peers
 from monitor.ingest.link import Link, Message
 from monitor.ingest.live import Hub
 from monitor.ingest.loop import IngestLoop
@@ -54,14 +55,18 @@ FURNITURE: dict[str, Any] = {
 class House:
     """A running house with a clock that stands until it is moved."""
 
-    def __init__(self, folder: Path, *, needs_token: bool) -> None:
+    def __init__(
+        self, folder: Path, *, needs_token: bool, more: Mapping[str, Any] | None = None
+    ) -> None:
         self.now_ms = NOW_MS
         self.database = Database(folder / "dewkeep.db")
         with self.database.transaction() as connection:
             for place in Setup.model_validate(FURNITURE).places:
                 setup.put(connection, place, who="test", now_ms=NOW_MS)
         self.readings = SqliteReadings(self.database)
-        settings = Settings.model_validate({"broker": {"port": free_port()}})
+        told = dict(more or {})
+        broker = {"port": free_port()} | told.pop("broker", {})
+        settings = Settings.model_validate({"broker": broker} | told)
         library = load_library()
         self.hub = Hub()
         self.rejects = Rejects()
@@ -94,6 +99,12 @@ class House:
             foresight=Foresight(self.readings, library, self.clock),
             misting=MistingDesk(self.database, self.readings, library),
             courier=Courier(self.database, {}, clock=self.clock),
+            peers=Peers(
+                settings.peer,
+                settings.broker.client_id,
+                clock=self.clock,
+                steady=lambda: self.now_ms / 1000,
+            ),
             clock=self.clock,
             needs_token=needs_token,
         )
@@ -148,9 +159,9 @@ class House:
 
 
 @contextmanager
-def house(folder: Path, *, needs_token: bool = False) -> Iterator[House]:
-    """A house that is shut down in the end."""
-    built = House(folder, needs_token=needs_token)
+def house(folder: Path, *, needs_token: bool = False, **more: Any) -> Iterator[House]:
+    """A house that is shut down in the end; ``more`` are settings by their tables."""
+    built = House(folder, needs_token=needs_token, more=more)
     built.loop.start()
     served = threading.Thread(target=built.server.run)
     served.start()

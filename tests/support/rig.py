@@ -6,6 +6,7 @@ from types import TracebackType
 from typing import Any, Self, TypeVar
 
 from monitor.api.parts import Parts
+from monitor.house.peers import Peers
 from monitor.ingest.link import Message
 from monitor.ingest.live import Hub
 from monitor.ingest.loop import IngestLoop
@@ -70,6 +71,12 @@ class Rig:
             foresight=Foresight(self.readings, LIBRARY, lambda: self.now_ms),
             misting=MistingDesk(self.database, self.readings, LIBRARY),
             courier=Courier(self.database, {}, clock=lambda: self.now_ms),
+            peers=Peers(
+                self.settings.peer,
+                self.settings.broker.client_id,
+                clock=lambda: self.now_ms,
+                steady=lambda: self.now_ms / 1000,
+            ),
             clock=lambda: self.now_ms,
             needs_token=needs_token,
         )

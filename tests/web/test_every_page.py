@@ -12,9 +12,11 @@ from typing import Any
 import pytest
 from selenium import webdriver
 
+from tests.house.telling import alarm, place, told
+from tests.support.answering import Answering
 from tests.support.daemon import RunningDaemon
 from tests.support.publisher import Publisher, senml
-from tests.support.servers import Mosquitto
+from tests.support.servers import Mosquitto, free_port
 from tests.support.waiting import eventually
 from tests.web.chromium import NARROWEST_PX, at_night, chromium, console, screen, script
 
@@ -41,6 +43,7 @@ PAGES = (
     "/setup/device?name=0x07",
     "/setup/enclosures/cork-cube?device=0x07",
     "/health",
+    "/house",
     "/viewer",
     "/sign-in",
     "/nowhere",
@@ -55,11 +58,42 @@ DESK_PX = 1240
 GRAVE = ("serious", "critical")
 
 
+HOUSE = """
+[share]
+enclosures = ["cork-cube", "back-room"]
+
+[[peer]]
+name = "keeper-2"
+url = "{url}"
+
+[[peer]]
+name = "keeper-3"
+url = "http://127.0.0.1:{dead}"
+"""
+"""One other daemon that answers, and one that does not."""
+
+
 @pytest.fixture
-def furnished(tmp_path: Path, mosquitto: Mosquitto) -> Iterator[RunningDaemon]:
-    """A daemon with an hour of readings, an alarm, a journal, and a device that nobody knows."""
-    daemon = RunningDaemon(tmp_path, mosquitto.port, more=SOURCES).start()
+def peer() -> Iterator[Answering]:
+    """keeper-2, with an alarm."""
+    calling = place("driftwood", alarm("driftwood", priority="critical"))
+    body = told("keeper-2", calling, "elm-root").model_dump_json().encode()
+    server = Answering(lambda request: request.give(body))
+    yield server
+    server.close()
+
+
+@pytest.fixture
+def furnished(tmp_path: Path, mosquitto: Mosquitto, peer: Answering) -> Iterator[RunningDaemon]:
+    """A daemon with an hour of readings, an alarm, a journal, and a device that nobody knows.
+
+    It stands in a house of three; one enclosure is for the daemon that does not answer.
+    """
+    house = HOUSE.format(url=peer.url, dead=free_port())
+    daemon = RunningDaemon(tmp_path, mosquitto.port, more=SOURCES + house).start()
     daemon.wait_ready()
+    orphan = {"id": "fern-valley", "name": "Fern valley", "timezone": "Europe/Lisbon"}
+    assert daemon.http.put("/api/v1/enclosures/fern-valley", json=orphan).is_success
     start = int(time.time()) - 3600
     with Publisher(mosquitto.port) as probe:
         probe.send_all([("rack/02:00:00:00:12:7f/state", senml(start, 23.0, 45.0))])
@@ -71,6 +105,7 @@ def furnished(tmp_path: Path, mosquitto: Mosquitto) -> Iterator[RunningDaemon]:
     at = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(start + 600))
     daemon.post("/enclosures/cork-cube/journal", {"at": at, "kind": "misted", "seconds": 6})
     daemon.post("/enclosures/cork-cube/journal", {"at": at, "kind": "fed", "note": "two crickets"})
+    eventually(lambda: daemon.get("/house")["daemons"][1]["answers"], "keeper-2 has answered")
     yield daemon
     daemon.close()
 
@@ -149,3 +184,21 @@ def test_every_page_reads_without_scripts(
     browser.get(f"{address}/enclosures/cork-cube")
     assert browser.find_element("css selector", ".strip .line").get_attribute("points")
     assert not browser.find_element("id", "course-keys").is_displayed()
+
+
+def test_the_house_page_keeps_itself_fresh(
+    furnished: RunningDaemon, plain_browser: webdriver.Chrome, peer: Answering
+) -> None:
+    """What a peer tells anew shows without a hand, though no event of this daemon tells of it."""
+    browser = plain_browser
+    browser.get(f"http://127.0.0.1:{furnished.http_port}/house")
+    heading = browser.find_element("tag name", "h1").text
+    assert heading == (
+        "4 enclosures: nobody answers for Fern valley; DRIFTWOOD and Cork cube need a hand."
+    )
+    body = told("keeper-2", "driftwood", "elm-root").model_dump_json().encode()
+    peer.answer = lambda request: request.give(body)
+
+    calm = "4 enclosures: nobody answers for Fern valley; Cork cube needs a hand."
+    shown = "document.querySelector('h1').textContent"
+    eventually(lambda: script(browser, shown) == calm, "told anew", 60)

@@ -77,6 +77,20 @@ def everything(connection: sqlite3.Connection) -> Setup:
     )
 
 
+class Remembered:
+    """The whole set-up, read anew when it has changed: to look it up costs as much as to use it."""
+
+    def __init__(self) -> None:
+        self._kept: tuple[int, Setup] | None = None
+
+    def __call__(self, connection: sqlite3.Connection) -> Setup:
+        """See ``everything``."""
+        now, kept = revision(connection), self._kept
+        if kept is None or kept[0] != now:
+            self._kept = kept = (now, everything(connection))
+        return kept[1]
+
+
 def put(
     connection: sqlite3.Connection,
     place: Place,

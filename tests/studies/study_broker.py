@@ -24,7 +24,6 @@ from paho.mqtt.enums import CallbackAPIVersion
 from tests.support.publisher import senml
 from tests.support.record import record
 from tests.support.servers import Mosquitto
-from tests.support.waiting import eventually
 
 PAGE = Path(__file__).parents[2] / "docs" / "operations.md"
 TOPICS = [f"dewkeep/e{n}/canopy" for n in range(100)]
@@ -123,6 +122,13 @@ class Devices:
         topic = TOPICS[number % len(TOPICS)]
         self._sent.append((payload, self._client.publish(topic, payload, qos=1)))
 
+    def wait(self) -> None:
+        """Until the broker has confirmed all of it, and forget it."""
+        for _, message in self._sent:
+            message.wait_for_publish(300)
+            assert message.is_published()
+        self._sent.clear()
+
     def confirmed(self) -> set[bytes]:
         """What the broker has confirmed so far."""
         return {payload for payload, message in self._sent if message.is_published()}
@@ -140,9 +146,11 @@ def prepared(folder: Path, backlog: int) -> Path:
     with Session(broker.port):
         pass
     devices = Devices(broker.port)
-    for number in range(backlog):
-        devices.send(-1 - number)
-    eventually(lambda: len(devices.confirmed()) == backlog, "the backlog", 300, 1.0)
+    for number in range(1, backlog + 1):
+        devices.send(-number)
+        if number % 10_000 == 0:
+            devices.wait()
+    devices.wait()
     devices.close()
     broker.stop()
     return folder / "mosquitto.db"

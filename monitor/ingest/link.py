@@ -34,6 +34,8 @@ TAKEOVERS_TOLD = 5
 """So many short-lived connections in a row look like two clients sharing one id."""
 ACK_TIMEOUT_S = 10.0
 BULK_BYTES = 65_536
+BATCH_BYTES = 4 * 2**20
+"""A batch is full at so many bytes too: 2,000 of the longest messages would fill a small board."""
 NO_TOPIC = "\N{REPLACEMENT CHARACTER}"
 """Stands for a topic that is not UTF-8; it matches no source, so it is counted and acknowledged."""
 
@@ -75,6 +77,7 @@ class Link:
         self._filters = tuple(filters)
         self._state_topic = state_topic
         self._arrived: list[Message] = []
+        self._arrived_bytes = 0
         self._backoff = Backoff(first_s=0.5, most_s=30.0)
         self._next_try = 0.0
         self._answered = False
@@ -94,8 +97,9 @@ class Link:
     def gather(self, wait_s: float, limit: int, linger_s: float) -> list[Message]:
         """Messages that have come, waiting at most ``wait_s`` for the first.
 
-        Once one is there, more are collected until ``limit`` or until ``linger_s`` has passed: one
-        commit then serves many messages. Keeps the connection up on the way.
+        Once one is there, more are collected until ``limit`` or ``BATCH_BYTES``, or until
+        ``linger_s`` has passed: one commit then serves many messages. Keeps the connection up on
+        the way.
         """
         now = time.monotonic()
         until = now + wait_s
@@ -103,7 +107,7 @@ class Link:
         while True:
             self._keep_up(now)
             self._read_all(limit)
-            if len(self._arrived) >= limit:
+            if self._full(limit):
                 break
             now = time.monotonic()
             if self._arrived and not lingering:
@@ -112,7 +116,7 @@ class Link:
             if now >= until or self._wait(until - now):
                 break
             now = time.monotonic()
-        arrived, self._arrived = self._arrived, []
+        arrived, self._arrived, self._arrived_bytes = self._arrived, [], 0
         self.state.received += len(arrived)
         return arrived
 
@@ -126,9 +130,12 @@ class Link:
         with contextlib.suppress(OSError):  # full of wake-ups already, or closed
             self._wake_write.send(b"!")
 
+    def _full(self, limit: int) -> bool:
+        return len(self._arrived) >= limit or self._arrived_bytes >= BATCH_BYTES
+
     def _read_all(self, limit: int) -> None:
-        """Read until the socket has no whole packet left or ``limit`` messages are here."""
-        while len(self._arrived) < limit:
+        """Read until the socket has no whole packet left or the batch is full."""
+        while not self._full(limit):
             sock = self._client.socket()
             before = len(self._arrived)
             if sock is None:
@@ -155,6 +162,7 @@ class Link:
             # leaves the reading to paho until it has handed over a message.
             self._paho_reads = bool(data) and not whole_at_head(data)
             return self._client.loop_read() == mqtt.MQTT_ERR_SUCCESS and bool(data)
+        self._arrived_bytes += size
         while size:
             size -= len(sock.recv(size))
         generation = self.state.generation
@@ -308,6 +316,7 @@ class Link:
             topic = message.topic
         except UnicodeDecodeError:
             topic = NO_TOPIC
+        self._arrived_bytes += len(message.payload)
         self._arrived.append(
             Message(
                 topic,
@@ -349,7 +358,7 @@ class Link:
             while not told.is_published() and time.monotonic() < until:
                 self._wait(0.05)
                 self._read_all(limit=1_000_000)
-                self._arrived.clear()
+                self._arrived, self._arrived_bytes = [], 0
                 if client.socket() is None:
                     break
             self.state.connected = False

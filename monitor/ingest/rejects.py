@@ -9,6 +9,8 @@ log = logging.getLogger(__name__)
 
 KEPT = 50
 TOLD_EVERY_MS = 60_000
+MOST_CHARACTERS = 500
+"""Of a topic and of what is said about it: a topic may have 65,535 bytes."""
 
 
 class Reject(NamedTuple):
@@ -32,6 +34,7 @@ class Rejects:
 
     def add(self, reject: Reject) -> None:
         """Count one; the log hears of each reason at most once a minute."""
+        reject = reject._replace(topic=_short(reject.topic), says=_short(reject.says))
         with self._lock:
             self._counts[reject.reason] += 1
             self._recent.append(reject)
@@ -52,3 +55,7 @@ class Rejects:
         """The last few, newest first."""
         with self._lock:
             return list(reversed(self._recent))
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= MOST_CHARACTERS else f"{text[:MOST_CHARACTERS]}..."

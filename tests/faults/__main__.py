@@ -2,6 +2,7 @@
 
     python -m tests.faults [NAME ...]     only some of them; only their rows are written
     python -m tests.faults --short        in the form that the tests run
+    python -m tests.faults broker-unreachable --away-s 3600     a row of its own, for an hour
 
 Takes half an hour, and root for a few of them. Exit code 1 if any reading or alarm came to harm.
 """
@@ -25,6 +26,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.faults")
     parser.add_argument("names", nargs="*", metavar="NAME", help=", ".join(FAULTS))
     parser.add_argument("--short", action="store_true")
+    parser.add_argument("--away-s", type=int, help="how long the broker is out of reach")
     given = parser.parse_args()
     unknown = set(given.names) - FAULTS.keys()
     if unknown:
@@ -35,7 +37,7 @@ def main() -> int:
         began = time.monotonic()
         with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
             try:
-                tally = FAULTS[name](Path(folder), Scale(long=not given.short))
+                tally = FAULTS[name](Path(folder), Scale(not given.short, given.away_s))
             except Skipped as why:
                 print(f"{name}: SKIPPED: {why}", flush=True)
                 continue

@@ -1,4 +1,4 @@
-"""The broker, and the line to it: killed, away, hanging, slow, cut."""
+"""The broker, and the line to it: away, hanging, slow, cut."""
 
 import subprocess
 import time
@@ -6,31 +6,19 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from monitor.setup.alarming import AlarmSettings
+from tests.faults.line import Line
 from tests.faults.scale import Scale, Skipped
 from tests.faults.scene import Scene, Story, ready_says
 from tests.faults.tally import Tally
-from tests.faults.trickle import Trickle
 from tests.support.servers import Mosquitto, program
 from tests.support.waiting import eventually
-
-
-def killed(folder: Path, scale: Scale) -> Tally:
-    """Killed as by a power cut, again and again; the settings are those we ship."""
-    scene = Scene(folder, Story.until(time.time(), scale.of(3, 8)))
-    kills = scale.of(2, 10)
-    with scene.stream(scale.of(10, 80)):
-        for _ in range(kills):
-            time.sleep(1.3)
-            scene.broker.kill()
-            scene.broker.start()
-    scene.settle()
-    return scene.account(f"broker killed (-9) {kills} times under load")
 
 
 def unreachable(folder: Path, scale: Scale) -> Tally:
     """Away for a good while; the devices keep what they have."""
     scene = Scene(folder, Story.until(time.time(), scale.of(2, 6)))
-    away_s = scale.of(4, 120)
+    away_s = scale.away_s or scale.of(4, 120)
     with scene.stream(2.0, (0.0, 0.5)):
         pass
     scene.broker.stop()
@@ -41,9 +29,9 @@ def unreachable(folder: Path, scale: Scale) -> Tally:
     with scene.stream(2.0, (0.5, 1.0)):
         pass
     scene.settle()
-    return scene.account(
-        f"broker unreachable for {away_s} s", "`/readyz` says so, `/healthz` stays 200"
-    )
+    told = away_s > AlarmSettings().broker_on_delay_s
+    notes = ["`/readyz` says so, `/healthz` stays 200", *["one alarm says that it is gone"] * told]
+    return scene.account(f"broker unreachable for {away_s:,} s", *notes, broker_alarms=int(told))
 
 
 def hanging(folder: Path, scale: Scale) -> Tally:
@@ -64,7 +52,7 @@ def slow(folder: Path, scale: Scale) -> Tally:
     """A line that lets a few hundred bytes through at a time, packets cut anywhere."""
     (folder / "broker").mkdir()
     broker = Mosquitto(folder / "broker").start()
-    with Trickle(broker.port, chunk=197, pause_s=0.004) as line:
+    with Line(broker.port, chunk=197, pause_s=0.004) as line:
         scene = Scene(
             folder, Story.until(time.time(), scale.of(2, 8)), broker=broker, broker_port=line.port
         )

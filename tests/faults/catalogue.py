@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from tests.faults import brokers, clocks, disks, process, receivers
+from tests.faults import brokers, clocks, disks, killed_broker, process, receivers
 from tests.faults.scale import Scale
 from tests.faults.tally import Tally
 
@@ -14,7 +14,8 @@ FAULTS: Mapping[str, Fault] = {
     "terminated": process.terminated,
     "backlog": process.backlog,
     "memory": process.short_of_memory,
-    "broker-killed": brokers.killed,
+    "broker-killed": killed_broker.in_a_row,
+    "broker-killed-connected": killed_broker.connected,
     "broker-unreachable": brokers.unreachable,
     "broker-hangs": brokers.hanging,
     "broker-slow": brokers.slow,

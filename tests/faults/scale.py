@@ -15,6 +15,8 @@ class Scale:
     """Short or long."""
 
     long: bool
+    away_s: int | None = None
+    """How long the broker is out of reach, where that was asked for."""
 
     def of(self, short: int, long: int) -> int:
         """The number that goes with the scale."""

@@ -17,12 +17,14 @@ from typing import Any
 
 import numpy as np
 
+from monitor.alarms.model import DAEMON
 from monitor.quantities import Quantity
 from monitor.store.readings import SeriesKey
 from monitor.store.sqlite.database import Database
 from monitor.store.sqlite.readings import SqliteReadings
 from monitor.store.sqlite.state import alarms
 from monitor.times import DAY_MS
+from tests.faults.overheard import Told
 from tests.faults.tally import Tally
 from tests.support.daemon import RunningDaemon
 from tests.support.publisher import Publisher, senml
@@ -103,14 +105,17 @@ class Story:
         """Well, then too dry."""
         return 75.0 if step % EPISODE_STEPS < FALL_STEPS else 45.0
 
-    def messages(self) -> Iterator[tuple[str, bytes]]:
+    def message(self, n: int, step: int) -> Told:
+        """What the probe of one enclosure says."""
+        at_s = self.start_s + STEP_S * step
+        payload = senml(at_s, self.temperature(step), self.humidity(step))
+        return Told(f"dewkeep/e{n}/canopy", payload)
+
+    def messages(self) -> Iterator[Told]:
         """All of it, in order."""
         for step in range(self.steps):
-            payload = senml(
-                self.start_s + STEP_S * step, self.temperature(step), self.humidity(step)
-            )
             for n in range(ENCLOSURES):
-                yield f"dewkeep/e{n}/canopy", payload
+                yield self.message(n, step)
 
 
 class Scene:
@@ -126,10 +131,13 @@ class Scene:
         more: str = "",
         silent_after_s: int = 86_400,
         broker_port: int | None = None,
+        device_port: int | None = None,
         device_host: str = "127.0.0.1",
         dress: Callable[[RunningDaemon], None] = lambda _daemon: None,
     ) -> None:
         self.story = story
+        self.lost: set[Told] = set()
+        """Messages of which a reading is not in the store; known once it is counted."""
         if broker is None:
             (folder / "broker").mkdir()
             broker = Mosquitto(folder / "broker").start()
@@ -143,7 +151,7 @@ class Scene:
         )
         dress(self.daemon)
         self.database = folder / "dewkeep.db"
-        self.device_port = broker.port
+        self.device_port = device_port or broker.port
         self.device_host = device_host
         atexit.register(self.close)  # a fault that fails leaves nothing running behind
         self.daemon.start()
@@ -212,8 +220,8 @@ class Scene:
         at: str | None = probe["at"]
         return 0 if at is None else int(np.datetime64(at.rstrip("Z"), "ms").astype(int))
 
-    def account(self, fault: str, *notes: str) -> Tally:
-        """Stop everything and count."""
+    def account(self, fault: str, *notes: str, broker_alarms: int = 0) -> Tally:
+        """Stop everything and count; beside the story's there should be so many of the broker."""
         self.close()
         tally = Tally(fault, notes=list(notes))
         database = Database(self.database)
@@ -225,7 +233,11 @@ class Scene:
                 rows = alarms.page(connection, limit=1_000_000)
         finally:
             database.close()
+        of_broker = sum(row.place == DAEMON for row in rows)
         self._count_alarms([(row.place, row.raised_at_ms, row.id) for row in rows], tally)
+        tally.alarms += broker_alarms
+        tally.missed += max(0, broker_alarms - of_broker)
+        tally.raised_twice -= min(broker_alarms, of_broker)
         return tally
 
     def _count_readings(self, readings: SqliteReadings, n: int, tally: Tally) -> None:
@@ -241,13 +253,16 @@ class Scene:
                 (at_ms, round(v, 6))
                 for at_ms, v in zip(track.at_ms.tolist(), track.value.tolist(), strict=True)
             ]
+            known = set(stored)
             # The rollups count on their own: a reading counted twice there is doubled too.
             span = (self.story.at_ms(0), self.story.at_ms(self.story.steps))
             rolled = int(readings.buckets(key, *span, 8).count.sum())
             tally.readings += len(sent)
-            tally.lost += len(sent - set(stored))
-            tally.doubled += len(stored) - len(sent & set(stored))
-            tally.doubled += max(0, rolled - len(set(stored)))
+            missing = [s for s in steps if (self.story.at_ms(s), round(value(s), 6)) not in known]
+            self.lost |= {self.story.message(n, step) for step in missing}
+            tally.lost += len(missing)
+            tally.doubled += len(stored) - len(sent & known)
+            tally.doubled += max(0, rolled - len(known))
 
     def _count_alarms(self, rows: list[tuple[str, int, str]], tally: Tally) -> None:
         told = Counter(

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 class Tally:
     """The account of one fault.
 
+    ``by_others`` are those of the lost that are proven never to have reached dewkeep.
     ``told_twice`` counts alarms told under two keys, so that a receiver cannot know them for one;
     ``repeats`` those sent again under the same key, as delivery at least once may do.
     """
@@ -15,6 +16,7 @@ class Tally:
     fault: str
     readings: int = 0
     lost: int = 0
+    by_others: int = 0
     doubled: int = 0
     alarms: int = 0
     missed: int = 0
@@ -28,7 +30,7 @@ class Tally:
     def harm(self) -> dict[str, int]:
         """Whatever is not zero and should be."""
         counts = {
-            "readings lost": self.lost,
+            "readings lost": self.lost - self.by_others,
             "readings doubled": self.doubled,
             "alarms missed": self.missed,
             "alarms raised twice": self.raised_twice,

@@ -9,7 +9,7 @@ import paho.mqtt.client as mqtt
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
-from monitor.ingest.link import Link, Message
+from monitor.ingest.link import BATCH_BYTES, Link, Message
 from monitor.setup.settings import BrokerSettings
 from tests.support.servers import Mosquitto, free_port
 from tests.support.waiting import eventually
@@ -198,6 +198,21 @@ def test_no_more_than_the_limit_is_taken(mosquitto: Mosquitto, limit: int) -> No
     assert [m.payload for batch in batches for m in batch] == [b"%d" % n for n in range(3 * limit)][
         : 3 * limit
     ]
+
+
+def test_a_batch_of_long_messages_is_cut_by_its_bytes(mosquitto: Mosquitto) -> None:
+    """Two thousand of them would be more than a small board has memory for; none is lost."""
+    payloads = [b"%d" % n + b"." * 50_000 for n in range(2 * BATCH_BYTES // 50_000)]
+    with linked(mosquitto.port) as link:
+        connect(link)
+        publish(mosquitto.port, payloads)
+
+        batches = [link.gather(5.0, 2_000, 5.0)]
+        batches.append(link.gather(5.0, 2_000, 5.0))
+
+    assert len(batches[0]) < len(payloads)
+    assert sum(len(m.payload) for m in batches[0]) <= BATCH_BYTES + 50_010
+    assert [m.payload for batch in batches for m in batch] == payloads
 
 
 def test_a_rest_ends_early_once_for_each_time_it_is_woken() -> None:

@@ -4,7 +4,7 @@ import logging
 
 import pytest
 
-from monitor.ingest.rejects import KEPT, Reject, Rejects
+from monitor.ingest.rejects import KEPT, MOST_CHARACTERS, Reject, Rejects
 from monitor.times import MINUTE_MS
 
 
@@ -45,6 +45,19 @@ def test_a_flood_is_told_once_a_minute(caplog: pytest.LogCaptureFixture) -> None
         "rejected 'dewkeep/a/b': malformed: is no JSON (and 59 more since last told)",
         "rejected 'dewkeep/a/b': unknown: is no JSON",
     ]
+
+
+def test_a_long_topic_is_told_in_part(caplog: pytest.LogCaptureFixture) -> None:
+    """Neither the log nor what is kept to look at grows with it; usual ones are whole."""
+    rejects = Rejects()
+    rejects.add(Reject(0, "a/" + "b" * 65_000, "unknown", "no room " + "b" * 65_000))
+    rejects.add(reject(topic="dewkeep/" + "c" * 400))
+
+    whole, cut = rejects.recent()
+    assert len(caplog.text) < 2_000
+    assert cut.topic == "a/" + "b" * (MOST_CHARACTERS - 2) + "..."
+    assert len(cut.says) == MOST_CHARACTERS + 3
+    assert whole.topic == "dewkeep/" + "c" * 400
 
 
 def test_a_topic_cannot_forge_a_line_of_the_log(caplog: pytest.LogCaptureFixture) -> None:

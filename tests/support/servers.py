@@ -70,6 +70,12 @@ class Mosquitto:
         self._wrap: list[str] = []
         self._process: subprocess.Popen[bytes] | None = None
 
+    @property
+    def pid(self) -> int:
+        """The process id."""
+        assert self._process is not None
+        return self._process.pid
+
     def start(self) -> "Mosquitto":
         """Start it and wait until it accepts connections."""
         with self._log.open("ab") as log:
@@ -80,6 +86,10 @@ class Mosquitto:
             lambda: listens(self.port, self._host), f"mosquitto listening ({self._log.read_text()})"
         )
         return self
+
+    def saved(self) -> bytes:
+        """While it is not running: what it would go on from."""
+        return self._saved.read_bytes() if self._saved.exists() else b""
 
     def forget(self) -> None:
         """While it is not running: lose all that it had saved."""

@@ -6,10 +6,10 @@ unchanging moment of the file and never block a writer (WAL).
 """
 
 import sqlite3
+from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from queue import Empty, SimpleQueue
 from threading import RLock
 
 from monitor.errors import StoreError, StoreUnavailable
@@ -17,6 +17,9 @@ from monitor.store.sqlite.migrations import MIGRATIONS, Migration
 
 BUSY_TIMEOUT_S = 5.0
 """How long a writer waits for another process to finish its transaction."""
+
+MOST_IDLE = 8
+"""Connections for reading that are kept open while nobody reads."""
 
 APPLICATION_ID = 0x6465776B
 """Marks the file as ours ("dewk"), so that no other program's database is taken for one."""
@@ -39,7 +42,7 @@ class Database:
         self._turn = RLock()
         self._closed = False
         self._on_commit: list[Callable[[], None]] = []
-        self._idle_readers: SimpleQueue[sqlite3.Connection] = SimpleQueue()
+        self._idle_readers: deque[sqlite3.Connection] = deque()
         with self._translated():
             self.writer = self._connect("rwc")
             try:
@@ -94,9 +97,10 @@ class Database:
                 # Whatever state it is in, the next reader shall not have it.
                 connection.close()
                 raise
-            self._idle_readers.put(connection)
-            if self._closed:
-                self._close_idle()
+            self._idle_readers.append(connection)
+            # The one used last goes first, and those that only a rush needed are let go: each has
+            # a cache of its own (2 MB), which would fill in turn and stay.
+            self._close_idle(0 if self._closed else MOST_IDLE)
 
     def checkpoint(self) -> None:
         """Move the write-ahead log into the file and empty it; left for later if a reader is in it.
@@ -123,7 +127,7 @@ class Database:
         """Close all connections; calling it twice does no harm."""
         with self._turn:
             self._closed = True
-            self._close_idle()
+            self._close_idle(0)
             self.writer.close()
 
     def _connect(self, mode: str) -> sqlite3.Connection:
@@ -139,15 +143,15 @@ class Database:
         if self._closed:
             raise StoreUnavailable(f"{self.path}: closed")
         try:
-            return self._idle_readers.get_nowait()
-        except Empty:
+            return self._idle_readers.pop()
+        except IndexError:
             return self._connect("ro")
 
-    def _close_idle(self) -> None:
-        while True:
+    def _close_idle(self, but: int) -> None:
+        while len(self._idle_readers) > but:
             try:
-                self._idle_readers.get_nowait().close()
-            except Empty:
+                self._idle_readers.popleft().close()
+            except IndexError:  # another thread was quicker
                 return
 
     def _prepare(self, migrations: tuple[Migration, ...]) -> None:

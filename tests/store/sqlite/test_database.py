@@ -4,13 +4,14 @@ import gc
 import os
 import sqlite3
 import threading
+from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
 
 from monitor.errors import StoreError, StoreUnavailable
 from monitor.store.sqlite import database as database_module
-from monitor.store.sqlite.database import Database
+from monitor.store.sqlite.database import MOST_IDLE, Database
 from monitor.store.sqlite.migrations import Migration
 
 NOTES = (Migration("notes", ("CREATE TABLE note (says TEXT)",)),)
@@ -31,6 +32,15 @@ def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
 def open_files() -> int:
     """How many files this process has open."""
     return sum(1 for _ in Path("/dev/fd").iterdir())
+
+
+def is_open(connection: sqlite3.Connection) -> bool:
+    """Whether it still answers."""
+    try:
+        connection.execute("SELECT 1")
+    except sqlite3.ProgrammingError:
+        return False
+    return True
 
 
 def note(database: Database, says: str) -> None:
@@ -185,6 +195,24 @@ def test_opening_and_closing_leaves_nothing_open(path: Path) -> None:
             Database(path, ())
 
     assert open_files() == before
+
+
+def test_a_rush_of_readers_leaves_few_connections(path: Path) -> None:
+    """Each keeps a cache: a few stay for the next readers, and the one used last goes first."""
+    database = Database(path, NOTES)
+    with ExitStack() as stack:
+        rush = [stack.enter_context(database.reading()) for _ in range(40)]
+    next_ones = []
+    for _ in range(3):
+        with database.reading() as connection:
+            next_ones.append(connection)
+
+    still_open = [connection for connection in rush if is_open(connection)]
+    assert len(still_open) == MOST_IDLE
+    assert next_ones == [next_ones[0]] * 3
+    assert next_ones[0] in still_open
+    database.close()
+    assert not any(is_open(connection) for connection in rush)
 
 
 def test_a_reader_may_outlive_the_closing(path: Path) -> None:

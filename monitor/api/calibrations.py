@@ -9,9 +9,9 @@ from monitor.api.access import MayOperate, MayView
 from monitor.api.paging import LARGEST, PAGE, Limit, Number, link_next
 from monitor.api.parts import GivenParts, Parts
 from monitor.documents.base import Model
-from monitor.jobs.calibrating import Calibrating, as_written
+from monitor.jobs.calibrating import Calibrating
 from monitor.jobs.certificates import shown, told
-from monitor.setup.calibration import Salt
+from monitor.setup.calibration import Salt, as_written
 from monitor.store.sqlite.state import calibrations, setup
 
 router = APIRouter(tags=["calibration"])
@@ -105,8 +105,8 @@ def apply_calibration(
     answer = told(calibrating.progress(place, probe, number, parts.clock()))
     if parts.settings.setup.file is not None:
         answer["says"] += (
-            " In force. The set-up file is applied at each start: write it under the probe there "
-            f"too, or it is lost: {as_written(correction)}"
+            " In force, also over a restart. Write it under the probe in the set-up file too, so "
+            f"that the file tells the whole: {as_written(correction)}"
         )
     return answer
 

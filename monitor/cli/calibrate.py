@@ -11,9 +11,9 @@ import click
 from monitor.cli.options import config_option
 from monitor.cli.stores import stores
 from monitor.errors import NotFound
-from monitor.jobs.calibrating import Calibrating, Progress, as_written
+from monitor.jobs.calibrating import Calibrating, Progress
 from monitor.jobs.certificates import told
-from monitor.setup.calibration import Salt
+from monitor.setup.calibration import Salt, as_written
 from monitor.setup.settings import Settings
 from monitor.store.readings import ReadingStore
 from monitor.store.sqlite.database import Database
@@ -172,8 +172,8 @@ def apply(address: tuple[str, str], number: int | None, settings: Settings) -> N
     click.echo(f"in force: {as_written(correction)}")
     if settings.setup.file is not None:
         click.echo(
-            f"{settings.setup.file} is applied at each start: write it under the probe there too, "
-            "or it is lost"
+            f"it stays so over a restart; write it under the probe in {settings.setup.file} too, "
+            "so that the file tells the whole"
         )
 
 

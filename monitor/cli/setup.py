@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from monitor.cli.options import config_option
+from monitor.jobs.setup_file import kept_says, put_in_force, undone_says
 from monitor.setup.changes import details, summary
 from monitor.setup.file import dump_setup, load_setup
 from monitor.setup.settings import Settings
@@ -30,15 +31,20 @@ def command() -> None:
 def apply(file: Path, settings: Settings) -> None:
     """Set up or change what FILE lists; what it does not list stays as it is.
 
+    So does a calibration that was put in force, while FILE says what it said before that.
+
     A running daemon takes the change over within a second. Applying twice changes nothing.
     """
     wanted = load_setup(file, load_library(settings.setup.species))
+    now_ms = time.time_ns() // 1_000_000
     with closing(Database(settings.store.path)) as database, database.transaction() as connection:
-        before = setup.revision(connection)
-        setup.apply(connection, wanted, who=WHO, now_ms=time.time_ns() // 1_000_000)
+        filed = put_in_force(connection, wanted.places, WHO, now_ms)
         must_agree(settings.source, setup.everything(connection))
-        changes = setup.revision(connection) - before
-    click.echo(f"{changes} changed" if changes else "nothing to change")
+    click.echo(f"{filed.changes} changed" if filed.changes else "nothing to change")
+    for found in filed.kept:
+        click.echo(kept_says(found))
+    for found in filed.undone:
+        click.echo(undone_says(found))
 
 
 @command.command("dump")

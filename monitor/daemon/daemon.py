@@ -23,6 +23,7 @@ from monitor.ingest.loop import IngestLoop
 from monitor.ingest.pipeline import Pipeline
 from monitor.ingest.rejects import Rejects
 from monitor.ingest.topics import Template
+from monitor.jobs import setup_file
 from monitor.jobs.calibrating import FORGOTTEN_EVERY_S, Calibrating
 from monitor.jobs.clockwork import Clockwork
 from monitor.jobs.explainer import Explainer
@@ -46,7 +47,7 @@ from monitor.setup.sources import must_agree
 from monitor.species.library import Library, load_library
 from monitor.store.engines import opened
 from monitor.store.sqlite.database import Database
-from monitor.store.sqlite.state import setup, tokens
+from monitor.store.sqlite.state import outbox, setup, tokens
 from monitor.web import pages
 
 log = logging.getLogger(__name__)
@@ -193,11 +194,18 @@ def _apply_setup_file(
     settings: Settings, library: Library, database: Database, now_ms: int
 ) -> None:
     """Put the file's set-up in force, and see that all there is goes with the settings."""
+    filed = setup_file.NOTHING
     with database.transaction() as connection:
         if settings.setup.file is not None:
             wanted = load_setup(settings.setup.file, library)
-            setup.apply(connection, wanted, who=FROM_FILE, now_ms=now_ms)
+            filed = setup_file.put_in_force(connection, wanted.places, FROM_FILE, now_ms)
+            told = setup_file.notices(filed.undone, settings.channel, now_ms)
+            outbox.add(connection, told, now_ms)
         must_agree(settings.source, setup.everything(connection))
+    for found in filed.kept:
+        log.info("%s: %s", settings.setup.file, setup_file.kept_says(found))
+    for found in filed.undone:
+        log.warning("%s: %s", settings.setup.file, setup_file.undone_says(found))
 
 
 def _claim(settings: Settings, stack: ExitStack) -> Claim | None:

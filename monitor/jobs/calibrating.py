@@ -15,7 +15,15 @@ from monitor.analysis.calibration import Boxed, FixedPoint, Rest, certify, fixed
 from monitor.errors import Conflict, NotFound
 from monitor.quality import Reason
 from monitor.quantities import MEASURED, Quantity
-from monitor.setup.calibration import CalibrationSettings, Certificate, Run, Salt, Step
+from monitor.setup.calibration import (
+    CalibrationSettings,
+    Certificate,
+    Run,
+    Salt,
+    Step,
+    corrected,
+    correction_of,
+)
 from monitor.setup.models import Correction, Probe
 from monitor.store.readings import Floats, Ints, ReadingStore, SeriesKey
 from monitor.store.sqlite.database import Database
@@ -77,7 +85,7 @@ class Calibrating:
         if not salts or len(set(salts)) < len(salts):
             raise Conflict("name one or more salts, each once")
         with self._database.transaction() as connection:
-            correction = _correction(_probe(connection, place, probe)[2])
+            correction = correction_of(_probe(connection, place, probe)[2])
             run = Run(
                 salts=salts,
                 steps=(Step(salt=salts[0], since_ms=now_ms),),
@@ -196,13 +204,13 @@ class Calibrating:
             placed, revision, here = _probe(connection, place, probe)
         correction = _applicable(row).correction
         # Once more after a crash in between does no harm.
-        if _correction(here) != correction:
-            if _correction(here) != row.run.correction:
+        if correction_of(here) != correction:
+            if correction_of(here) != row.run.correction:
                 raise Conflict(
                     f"the correction of probe {place}/{probe} was changed since this run; "
                     "calibrate it anew"
                 )
-            put(_corrected(placed, probe, correction), who, revision)
+            put(corrected(placed, probe, correction), who, revision)
         with self._database.transaction() as connection:
             calibrations.applied(connection, number, now_ms)
         return correction
@@ -239,14 +247,6 @@ class Calibrating:
         track = self._readings.track(key, since_ms, now_ms + 1)
         used = np.isin(track.reason, _USED)
         return track.at_ms[used], track.value[used]
-
-
-def as_written(correction: Correction) -> str:
-    """The line of a set-up file that holds a correction of the humidity."""
-    return (
-        f"calibration = {{ humidity = {{ offset = {correction.offset:g}, "
-        f"gain = {correction.gain:g} }} }}"
-    )
 
 
 _CHANGED = (
@@ -289,7 +289,7 @@ def _changed(connection: sqlite3.Connection, row: CalibrationRow) -> bool:
         probe = _probe(connection, row.place, row.probe)[2]
     except NotFound:
         return True
-    return _correction(probe) != row.run.correction
+    return correction_of(probe) != row.run.correction
 
 
 def _probe(connection: sqlite3.Connection, place: str, probe: str) -> tuple[Place, int, Probe]:
@@ -299,17 +299,3 @@ def _probe(connection: sqlite3.Connection, place: str, probe: str) -> tuple[Plac
             return placed, revision, each
     known = ", ".join(each.id for each in placed.probe) or "none yet"
     raise NotFound(f"{place!r} has no probe {probe!r}; there are: {known}")
-
-
-def _correction(probe: Probe) -> Correction:
-    return probe.calibration.get(Quantity.HUMIDITY, Correction())
-
-
-def _corrected(place: Place, probe: str, correction: Correction) -> Place:
-    def fitted(each: Probe) -> Probe:
-        if each.id != probe:
-            return each
-        calibration = {**each.calibration, Quantity.HUMIDITY: correction}
-        return each.model_copy(update={"calibration": calibration})
-
-    return place.model_copy(update={"probe": tuple(fitted(each) for each in place.probe)})

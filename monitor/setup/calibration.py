@@ -10,7 +10,10 @@ from typing import Literal
 from pydantic import Field
 
 from monitor.documents.base import Model
-from monitor.setup.models import Correction
+from monitor.quantities import Quantity
+from monitor.setup.models import Correction, Enclosure, Probe, Room
+
+Place = Room | Enclosure
 
 
 class Salt(StrEnum):
@@ -137,3 +140,27 @@ class Certificate(Model):
     def correction(self) -> Correction:
         """What it asks for in the set-up. Only of a usable one."""
         return Correction(gain=round(self.gain, 5), offset=round(self.offset, 3))
+
+
+def correction_of(probe: Probe) -> Correction:
+    """The correction of a probe's humidity in the set-up."""
+    return probe.calibration.get(Quantity.HUMIDITY, Correction())
+
+
+def corrected(place: Place, probe: str, correction: Correction) -> Place:
+    """A place whose probe of that id has this correction of its humidity."""
+    probes = [
+        each.model_copy(update={"calibration": {**each.calibration, Quantity.HUMIDITY: correction}})
+        if each.id == probe
+        else each
+        for each in place.probe
+    ]
+    return place.model_copy(update={"probe": tuple(probes)})
+
+
+def as_written(correction: Correction) -> str:
+    """The line of a set-up file that holds a correction of the humidity."""
+    return (
+        f"calibration = {{ humidity = {{ offset = {correction.offset:g}, "
+        f"gain = {correction.gain:g} }} }}"
+    )

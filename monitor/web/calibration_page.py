@@ -13,9 +13,9 @@ from monitor.api import calibrations as api
 from monitor.api.access import MayOperate, MayView
 from monitor.api.paging import Number
 from monitor.api.parts import GivenParts, Parts
-from monitor.jobs.calibrating import Calibrating, Progress, as_written
+from monitor.jobs.calibrating import Calibrating, Progress
 from monitor.quantities import Quantity
-from monitor.setup.calibration import Certificate, Salt
+from monitor.setup.calibration import Certificate, Salt, as_written, correction_of
 from monitor.setup.models import Probe
 from monitor.store.readings import SeriesKey
 from monitor.store.sqlite.state import calibrations
@@ -141,11 +141,13 @@ def follow(
         uncertainties=[] if certificate is None else _uncertainties(certificate),
         due="" if certificate is None else words.day(_date(certificate.due_ms, home)),
         applied=None if row.applied_ms is None else words.day(_date(row.applied_ms, home)),
-        # What stands in the set-up file is applied anew at each start.
+        in_force=certificate is not None
+        and not certificate.unusable
+        and certificate.correction == correction_of(found),
+        # Whoever reads the set-up file should find it there.
         line=as_written(certificate.correction)
         if certificate is not None
         and not certificate.unusable
-        and row.applied_ms is not None
         and parts.settings.setup.file is not None
         else None,
     )

@@ -344,8 +344,10 @@ def test_the_commands(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert finished.output.startswith("run 2, ")
     assert "sodium chloride: 75.4" in finished.output
     assert "in force: calibration = { humidity = { offset = 1.5" in applied.output
-    assert "enclosures.toml is applied at each start" in applied.output
+    assert "it stays so over a restart; write it under the probe in" in applied.output
     assert "applied, due again" in listed.output
     assert "run 1, " in listed.output
     assert run("apply", probe).exit_code == 2
     assert run("watch", "canopy").exit_code == 2
+    again = CliRunner().invoke(main, ["setup", "apply", "enclosures.toml"]).output
+    assert again.startswith("nothing to change\ncork-cube/canopy: calibration 2 stays in force;")

@@ -23,6 +23,13 @@ TOPIC = "dewkeep/cork-cube/canopy"
 PROBE = "cork-cube/canopy"
 RUNS = "/enclosures/cork-cube/probes/canopy/calibrations"
 HOURS = 14
+PHONE = """
+[[channel]]
+name = "phone"
+kind = "webhook"
+url = "http://127.0.0.1:9/hook"
+allow_private = true
+"""
 NACL_RH = 75.48
 """%RH above sodium chloride at 20 Cel (Greenspan 1977)."""
 
@@ -41,9 +48,10 @@ def humidity(daemon: RunningDaemon) -> float:
 def test_from_the_box_to_a_corrected_reading(tmp_path: Path, mosquitto: Mosquitto) -> None:
     """What the probe publishes in the box becomes a correction that the daemon takes over.
 
-    Meanwhile the probe is out of service, across a power cut too.
+    Meanwhile the probe is out of service, across a power cut too. A start does not undo it, unless
+    the set-up file says something new: then a notification says so.
     """
-    daemon = RunningDaemon(tmp_path, mosquitto.port).start()
+    daemon = RunningDaemon(tmp_path, mosquitto.port, more=PHONE).start()
 
     def run(*words: str) -> str:
         result = CliRunner().invoke(
@@ -73,7 +81,10 @@ def test_from_the_box_to_a_corrected_reading(tmp_path: Path, mosquitto: Mosquitt
         eventually(lambda: out_of_service(daemon) == [], "back in service")
         (made,) = daemon.get(RUNS)
         applied = daemon.post(f"{RUNS}/{made['id']}/apply")
-        assert "write it under the probe there too, or it is lost: calibration" in applied["says"]
+        assert "In force, also over a restart." in applied["says"]
+        daemon.kill()
+        daemon.start()
+        assert "the file still says what it said before it" in daemon.log.read_text()
 
         with Publisher(mosquitto.port) as probe:
 
@@ -83,5 +94,17 @@ def test_from_the_box_to_a_corrected_reading(tmp_path: Path, mosquitto: Mosquitt
 
             eventually(corrected, "the daemon corrects what comes")
         assert humidity(daemon) == pytest.approx(NACL_RH, abs=0.1)
+
+        daemon.stop()
+        file = tmp_path / "enclosures.toml"
+        new = 'id = "canopy"\ncalibration = { humidity = { offset = -2 } }'
+        file.write_text(file.read_text().replace('id = "canopy"', new))
+        daemon.start()
+        assert "Calibration 1 is not any more" in daemon.log.read_text()
+        with closing(Database(tmp_path / "dewkeep.db")) as database, database.reading() as reader:
+            (told,) = reader.execute(
+                "SELECT channel FROM outbox WHERE kind = 'calibration_undone'"
+            ).fetchall()
+        assert told == ("phone",)
     finally:
         daemon.close()

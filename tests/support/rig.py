@@ -99,7 +99,9 @@ class Rig:
         """Change the set-up behind the pipeline's back, as another process would."""
         file.write_text(text)
         with self.database.transaction() as connection:
-            setup.apply(connection, load_setup(file, LIBRARY), who="test", now_ms=self.now_ms)
+            setup.apply(
+                connection, load_setup(file, LIBRARY).places, who="test", now_ms=self.now_ms
+            )
 
     # -- without the loop ------------------------------------------------------------------------
 

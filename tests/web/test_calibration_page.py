@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from monitor.analysis.calibration import Boxed, FixedPoint
-from monitor.setup.calibration import Salt
+from monitor.setup.calibration import Salt, corrected
+from monitor.setup.models import Correction
+from monitor.store.sqlite.state import setup
 from monitor.store.sqlite.state.tokens import Scope
 from monitor.times import HOUR_MS
 from monitor.web import probe_words
@@ -70,6 +72,13 @@ def test_two_salts_by_buttons_become_a_correction(show: Show) -> None:
     assert probe["calibration"]["humidity"]["offset"] == pytest.approx(-5.5, abs=0.1)
     assert "Calibrated on" in show.get("/enclosures/cork-cube/probes").text
     assert "put in force" in show.get(PAGE).text
+    with show.database.transaction() as connection:
+        place = setup.get(connection, "cork-cube").place
+        by_hand = corrected(place, "canopy", Correction(offset=2.0))
+        setup.put(connection, by_hand, who="ada", now_ms=show.now_ms)
+    page = show.get(run).text
+    assert "In force since" not in page
+    assert "By now the set-up corrects this probe otherwise." in page
 
 
 def test_before_it_rests_there_is_only_giving_up(show: Show) -> None:

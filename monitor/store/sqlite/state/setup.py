@@ -6,6 +6,7 @@ changed.
 """
 
 import sqlite3
+from collections.abc import Iterable
 from typing import NamedTuple, TypeVar
 
 from pydantic import ValidationError
@@ -112,15 +113,17 @@ def put(
     return new
 
 
-def apply(connection: sqlite3.Connection, wanted: Setup, *, who: str, now_ms: int) -> None:
-    """Set up or change all places of a set-up; what it does not have stays as it is.
+def apply(
+    connection: sqlite3.Connection, wanted: Iterable[Place], *, who: str, now_ms: int
+) -> None:
+    """Set up or change some places together, rooms first; others stay as they are.
 
-    Devices may change hands between its places: what counts is who has them in the end.
+    Devices may change hands between them: what counts is who has them in the end.
 
     Raises:
         Conflict: as from ``put``.
     """
-    for place in wanted.places:
+    for place in wanted:
         _put(connection, place, who, now_ms, None)
     _check_devices(connection)
 

@@ -167,7 +167,7 @@ def test_devices_change_hands_within_a_set_up(database: Database) -> None:
 
     def apply(wanted: Setup) -> None:
         with database.transaction() as connection:
-            setup.apply(connection, wanted, who="file", now_ms=1000)
+            setup.apply(connection, wanted.places, who="file", now_ms=1000)
 
     for devices in (("a", "b", "c"), ("b", "c", "a")):
         apply(house(*devices))

@@ -94,6 +94,7 @@ def overview(request: Request, parts: GivenParts, _who: MayView) -> HTMLResponse
         "setup.html",
         here="setup",
         placed=placed,
+        rooms={room.id: room.name for room in placed.room},
         steps=[] if all(each.done for each in steps) else steps,
         strangers=strangers(parts.rejects.recent(), placed, parts.settings.source),
         changes=changes,

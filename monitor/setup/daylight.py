@@ -8,6 +8,7 @@ and it is always day.
 """
 
 import datetime as dt
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -109,9 +110,9 @@ class Daylight:
     def segment(self, at_ms: int) -> Segment:
         """The day or night that ``at_ms`` lies in."""
         at_ms = min(max(at_ms, EARLIEST_MS), LATEST_MS)
-        edge_ms, day = _block(self, at_ms // _BLOCK_MS)
-        n = int(np.searchsorted(edge_ms, at_ms, side="right")) - 1
-        return Segment(int(edge_ms[n]), int(edge_ms[n + 1]), bool(day[n]))
+        edge_ms, day = _listed(self, at_ms // _BLOCK_MS)
+        n = bisect_right(edge_ms, at_ms) - 1
+        return Segment(edge_ms[n], edge_ms[n + 1], day[n])
 
     def is_day(self, at_ms: Ints) -> Bools:
         """Whether it is day, for each of an array of times in any order."""
@@ -147,6 +148,13 @@ def _block(daylight: Daylight, number: int) -> Segments:
     """The days and nights of one stretch of 32 days, counted from the epoch."""
     start_ms = number * _BLOCK_MS
     return daylight.segments(start_ms, start_ms + _BLOCK_MS - 1)
+
+
+@lru_cache(maxsize=4096)
+def _listed(daylight: Daylight, number: int) -> tuple[list[int], list[bool]]:
+    """The same as plain numbers: to look a single time up, an array is slow."""
+    edge_ms, day = _block(daylight, number)
+    return edge_ms.tolist(), day.tolist()
 
 
 class Daylights:

@@ -51,14 +51,12 @@ class AlarmView:
     waits: bool
 
 
-def alarm_views(
-    alarms: Iterable[Alarm], place: str, zone: dt.tzinfo, now_ms: int
-) -> tuple[AlarmView, ...]:
-    """The open alarms of a place, the loudest first, then the oldest.
+def alarm_views(alarms: Iterable[Alarm], zone: dt.tzinfo, now_ms: int) -> tuple[AlarmView, ...]:
+    """Open alarms, the loudest first, then the oldest.
 
     One that a graver alarm makes needless is left out: the graver one says it.
     """
-    shown = [a for a in alarms if a.point.place == place and a.state is not State.SUPPRESSED]
+    shown = [alarm for alarm in alarms if alarm.state is not State.SUPPRESSED]
     return tuple(
         alarm_view(alarm, zone, now_ms)
         for alarm in sorted(shown, key=lambda alarm: (_call(alarm), alarm.since_ms))

@@ -1,7 +1,7 @@
 """One enclosure as the room page shows it: words first, then what they rest on."""
 
 import datetime as dt
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -76,7 +76,7 @@ def glance(enclosure: Enclosure, known: Known) -> Glance:
     """How an enclosure is, without its pictures."""
     daylight = Daylight(enclosure.lights_on, enclosure.lights_off, enclosure.zone_info)
     strata = _strata(enclosure, ranges_at(enclosure, known.library, known.now_ms), daylight, known)
-    alarms = alarm_views(known.alarms, enclosure.id, enclosure.zone_info, known.now_ms)
+    alarms = alarm_views(known.of_place.get(enclosure.id, ()), enclosure.zone_info, known.now_ms)
     state = _state(strata, alarms, None)
     return Glance(state.call, state.shape, state.title, state.says, alarms, strata)
 
@@ -88,7 +88,7 @@ def enclosure_view(enclosure: Enclosure, known: Known) -> EnclosureView:
     lit = daylight.segment(now_ms).day
     ranges = ranges_at(enclosure, known.library, now_ms)
     strata = _strata(enclosure, ranges, daylight, known)
-    alarms = alarm_views(known.alarms, enclosure.id, enclosure.zone_info, now_ms)
+    alarms = alarm_views(known.of_place.get(enclosure.id, ()), enclosure.zone_info, now_ms)
     drawn = _ribbon(enclosure, ranges, daylight, known)
     state = _state(strata, alarms, drawn)
     profiles = _profiles(enclosure, known.library)
@@ -123,11 +123,14 @@ def ranges_at(enclosure: Enclosure, library: Library, now_ms: int) -> Ranges:
 
 
 def ribbon_probe(
-    enclosure: Enclosure, ranges: Ranges, heard: Collection[SeriesKey], alarms: Sequence[Alarm]
+    enclosure: Enclosure, ranges: Ranges, heard: Collection[SeriesKey], alarms: Iterable[Alarm]
 ) -> Probe | None:
-    """Whose humidity the ribbon shows: one out of range, else one with a range, else any."""
+    """Whose humidity the ribbon shows: one out of range, else one with a range, else any.
+
+    ``alarms`` are those of the enclosure.
+    """
     calling = {
-        (alarm.point.place, alarm.point.probe)
+        alarm.point.probe
         for alarm in alarms
         if alarm.standing and alarm.point.quantity is Quantity.HUMIDITY
     }
@@ -135,7 +138,7 @@ def ribbon_probe(
     def rank(probe: Probe) -> tuple[bool, bool, int]:
         wanted = ranges.get(probe.zone, ZoneRange())
         return (
-            (enclosure.id, probe.id) not in calling,
+            probe.id not in calling,
             not (wanted.day.humidity or wanted.night.humidity),
             words.TOP_DOWN.index(probe.zone),
         )

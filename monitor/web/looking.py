@@ -14,7 +14,7 @@ from monitor.store.readings import SeriesKey
 from monitor.store.sqlite.state import explanations, journal, setup
 from monitor.web import words
 from monitor.web.enclosure import ranges_at, ribbon_probe
-from monitor.web.known import Explanation, Known, Past
+from monitor.web.known import Explanation, Known, Past, by_place
 from monitor.web.ribbon import STEP_S, WINDOW_MS, window_end
 from monitor.web.units import Units
 
@@ -28,9 +28,9 @@ def look(
     now_ms = parts.clock()
     newest = parts.readings.latest()
     latest = {
-        key: newest[series]
+        key: reading
         for key, series in parts.readings.known_series().items()
-        if series in newest
+        if (reading := newest.get(series)) is not None
     }
     with parts.database.reading() as connection:
         placed = set_up(connection)
@@ -38,12 +38,16 @@ def look(
         explained = explanations.of(connection, [alarm.id for alarm in alarms])
         places = [each.id for each in placed.enclosure]
         mistings = _mistings(connection, places, now_ms)
+    of_place = by_place(alarms)
     probes = {
         each.id: probe
         for each in placed.enclosure
         if (
             probe := ribbon_probe(
-                each, ranges_at(each, parts.library, now_ms), latest.keys(), alarms
+                each,
+                ranges_at(each, parts.library, now_ms),
+                latest.keys(),
+                of_place.get(each.id, ()),
             )
         )
         is not None

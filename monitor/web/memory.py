@@ -94,7 +94,7 @@ class _Last(Generic[T]):
 def _facts(enclosure: Enclosure, known: Known) -> object:
     """All that what an enclosure shows is made from; of the time, only what shows."""
     now_ms = known.now_ms
-    alarms = tuple(alarm for alarm in known.alarms if alarm.point.place == enclosure.id)
+    alarms = known.of_place.get(enclosure.id, ())
     lamp = Daylight(enclosure.lights_on, enclosure.lights_off, enclosure.zone_info)
     readings = [
         (probe, known.latest.get(SeriesKey(enclosure.id, probe.id, quantity)))

@@ -86,6 +86,7 @@ def ribbon(
     if not len(course.mean):
         return None
     parts = _parts(_spans(wanted), daylight, start_ms, end_ms)
+    limits = _limits_at(parts, course.middle_ms)
     low, high = _bounds(course, parts)
     x, y = _scale(start_ms, end_ms, WIDTH), _scale(high, low, HEIGHT)
     recent = sorted(m.at_ms for m in mistings if start_ms <= m.at_ms <= now_ms)
@@ -103,7 +104,7 @@ def ribbon(
             for part in parts
             if part.span is not None
         ),
-        strayed=tuple(_strayed(course, parts, x, y)),
+        strayed=tuple(_strayed(course, limits, x, y)),
         lines=tuple(
             _lines(
                 course,
@@ -114,7 +115,7 @@ def ribbon(
         drops=drops,
         ticks=_ticks(daylight.zone, start_ms, end_ms),
         limits=_limits(_span_at(parts, now_ms), y),
-        says=_says(zone_name, course, parts, daylight, now_ms),
+        says=_says(zone_name, course, parts, limits, daylight, now_ms),
         drops_say=words.MISTINGS.format("; ".join(drop.says for drop in drops)) if drops else "",
     )
 
@@ -146,7 +147,7 @@ class _Course:
         return cls(
             step_ms=step_ms,
             at_ms=np.maximum(at_ms, start_ms),
-            middle_ms=np.clip(at_ms + width_ms // 2, start_ms, end_ms),
+            middle_ms=np.minimum(np.maximum(at_ms + width_ms // 2, start_ms), end_ms),
             until_ms=np.minimum(at_ms + step_ms, end_ms),
             mean=buckets.mean[inside],
             low=buckets.low[inside],
@@ -214,9 +215,9 @@ def _patch(left: float, right: float, top: float, bottom: float) -> Patch:
     return Patch(left, top, round(right - left, 2), round(bottom - top, 2))
 
 
-def _strayed(course: _Course, parts: Sequence[_Part], x: Scale, y: Scale) -> Iterator[Patch]:
+def _strayed(course: _Course, limits: tuple[Floats, Floats], x: Scale, y: Scale) -> Iterator[Patch]:
     """What lies between the line and the limit that it crossed."""
-    low, high = _limits_at(parts, course.middle_ms)
+    low, high = limits
     for n in np.flatnonzero((course.mean < low) | (course.mean > high)).tolist():
         mean = float(course.mean[n])
         top, bottom = sorted((y(mean), y(float(low[n] if mean < low[n] else high[n]))))
@@ -263,12 +264,17 @@ def _limits(span: Span | None, y: Scale) -> tuple[Mark, ...]:
 
 
 def _says(
-    zone_name: str, course: _Course, parts: Sequence[_Part], daylight: Daylight, now_ms: int
+    zone_name: str,
+    course: _Course,
+    parts: Sequence[_Part],
+    limits: tuple[Floats, Floats],
+    daylight: Daylight,
+    now_ms: int,
 ) -> str:
     """How the last night went; without a night, the last 24 hours."""
     when, during = _last_night(course, parts, now_ms)
     low, high, mean = course.low[during], course.high[during], course.mean[during]
-    lower, upper = _limits_at(parts, course.middle_ms[during])
+    lower, upper = (limit[during] for limit in limits)
     last = _span_at(parts, int(course.middle_ms[during][-1]))
     damp_side = last is not None and last.high - high.max() < low.min() - last.low
     worst = int(high.argmax() if damp_side else low.argmin())

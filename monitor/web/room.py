@@ -61,7 +61,7 @@ def room_view(
 def _notices(known: Known) -> Iterator[RoomNotice]:
     places = whereabouts(known.setup)
     for room in known.setup.room:
-        alarms = alarm_views(known.alarms, room.id, places[room.id].zone, known.now_ms)
+        alarms = alarm_views(known.of_place.get(room.id, ()), places[room.id].zone, known.now_ms)
         if alarms:
             yield RoomNotice(room.id, room.name, alarms[0].call, alarms)
 

@@ -147,9 +147,7 @@ def test_an_alarm_that_a_graver_one_covers_is_left_out() -> None:
         [
             alarm("cork-cube", State.SUPPRESSED),
             alarm("cork-cube", State.SHELVED, shelved_until_ms=NIGHT_MS + HOUR_MS),
-            alarm("elsewhere"),
         ],
-        "cork-cube",
         dt.UTC,
         NIGHT_MS,
     )

@@ -3,6 +3,7 @@
 import json
 import sqlite3
 from collections.abc import Collection
+from functools import lru_cache
 from typing import NamedTuple
 
 from monitor.errors import NotFound
@@ -157,5 +158,11 @@ def _last_misting(
 def _row(
     row_id: int, place: str, source: str, created_ms: int, at_ms: int, kind: str, body: str
 ) -> JournalRow:
-    entry = ENTRY.validate_python({"at": at_ms, "kind": kind, **json.loads(body)})
-    return JournalRow(row_id, place, Source(source), created_ms, entry)
+    return JournalRow(row_id, place, Source(source), created_ms, _entry(at_ms, kind, body))
+
+
+@lru_cache(maxsize=4096)
+def _entry(at_ms: int, kind: str, body: str) -> Entry:
+    """An entry as it is kept; the page of the room asks for the same mistings again and again."""
+    entry: Entry = ENTRY.validate_python({"at": at_ms, "kind": kind, **json.loads(body)})
+    return entry

@@ -11,7 +11,7 @@ from tests.faults.line import Line
 from tests.faults.scale import Scale, Skipped
 from tests.faults.scene import Scene, Story, ready_says
 from tests.faults.tally import Tally
-from tests.support.servers import Mosquitto, program
+from tests.support.servers import Mosquitto, program, shipped_persistence
 from tests.support.waiting import eventually
 
 
@@ -51,7 +51,7 @@ def hanging(folder: Path, scale: Scale) -> Tally:
 def slow(folder: Path, scale: Scale) -> Tally:
     """A line that lets a few hundred bytes through at a time, packets cut anywhere."""
     (folder / "broker").mkdir()
-    broker = Mosquitto(folder / "broker").start()
+    broker = Mosquitto(folder / "broker", shipped_persistence()).start()
     with Line(broker.port, chunk=197, pause_s=0.004) as line:
         scene = Scene(
             folder, Story.until(time.time(), scale.of(2, 8)), broker=broker, broker_port=line.port
@@ -90,7 +90,7 @@ class NamespacedMosquitto(Mosquitto):
     """A broker in a network namespace of its own, reached by two lines."""
 
     def __init__(self, folder: Path, wrap: list[str], hosts: tuple[str, ...]) -> None:
-        super().__init__(folder)
+        super().__init__(folder, shipped_persistence())
         text = self._config.read_text()
         first = f"listener {self.port} 127.0.0.1"
         self._config.write_text(

@@ -10,7 +10,6 @@ from pathlib import Path
 from tests.faults.scale import PeakBytes, Scale, Skipped
 from tests.faults.scene import Scene, Story
 from tests.faults.tally import Tally
-from tests.support.servers import Mosquitto
 from tests.support.waiting import eventually
 
 
@@ -54,7 +53,6 @@ def short_of_memory(folder: Path, scale: Scale) -> Tally:
         scene = Scene(
             folder,
             Story.until(time.time(), scale.of(10, 30)),
-            broker=patient_broker(folder),
             dress=lambda daemon: daemon.command.__setitem__(slice(0, 0), join),
         )
         scene.daemon.stop()
@@ -70,7 +68,7 @@ def short_of_memory(folder: Path, scale: Scale) -> Tally:
 
 def backlog(folder: Path, scale: Scale) -> Tally:
     """Thousands of messages queue at the broker while the daemon is down."""
-    scene = Scene(folder, Story.until(time.time(), scale.of(10, 17)), broker=patient_broker(folder))
+    scene = Scene(folder, Story.until(time.time(), scale.of(10, 17)))
     scene.daemon.stop()
     with scene.stream(0.0):
         pass
@@ -85,18 +83,6 @@ def backlog(folder: Path, scale: Scale) -> Tally:
         f"{queued:,} messages queued while down, broker restarted meanwhile",
         f"all in and told {took_s:.1f} s after the start",
     )
-
-
-def patient_broker(folder: Path) -> Mosquitto:
-    """One that saves when it stops, not after every change.
-
-    To write all that is queued after each message takes it minutes for ten thousand of them
-    (docs/operations.md), and a broker that is stopped in good order needs none of it.
-    """
-    (folder / "broker").mkdir()
-    return Mosquitto(
-        folder / "broker", ["autosave_on_changes false", "autosave_interval 0"]
-    ).start()
 
 
 @contextmanager

@@ -29,7 +29,7 @@ from tests.faults.tally import Tally
 from tests.support.daemon import RunningDaemon
 from tests.support.publisher import Publisher, senml
 from tests.support.receiver import Receiver
-from tests.support.servers import Mosquitto
+from tests.support.servers import Mosquitto, shipped_persistence
 from tests.support.waiting import eventually
 
 ENCLOSURES = 5
@@ -140,7 +140,7 @@ class Scene:
         """Messages of which a reading is not in the store; known once it is counted."""
         if broker is None:
             (folder / "broker").mkdir()
-            broker = Mosquitto(folder / "broker").start()
+            broker = Mosquitto(folder / "broker", shipped_persistence()).start()
         self.broker = broker
         self.receiver = receiver or Receiver()
         self.daemon = RunningDaemon(

@@ -21,12 +21,17 @@ def fast_clock(began_ms: int, speed: float) -> int:
     return began_ms + round(speed * (now_ms - began_ms))
 
 
-if __name__ == "__main__":
+def serve(config: Path, speed: float) -> None:
+    """Until a signal comes."""
     log_to_stderr()
     # Each turn is minutes long by this clock: none of it is a jump.
     loop.JUMP_MS = 10**12
     daemon.run(
-        load_settings(Path(sys.argv[-1]), os.environ),
+        load_settings(config, os.environ),
         partial(print, flush=True),
-        partial(fast_clock, time.time_ns() // 1_000_000, float(sys.argv[1])),
+        partial(fast_clock, time.time_ns() // 1_000_000, speed),
     )
+
+
+if __name__ == "__main__":
+    serve(Path(sys.argv[-1]), float(sys.argv[1]))

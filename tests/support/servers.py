@@ -39,6 +39,13 @@ def listens(port: int, host: str = "127.0.0.1") -> bool:
         return probe.connect_ex((host, port)) == 0
 
 
+def shipped_persistence() -> list[str]:
+    """The lines of deploy/mosquitto.conf that say what the broker keeps, and when it saves."""
+    kinds = ("persistence ", "autosave_", "max_queued_", "max_inflight_")
+    lines = (Path(__file__).parents[2] / "deploy/mosquitto.conf").read_text().splitlines()
+    return [line for line in lines if line.startswith(kinds)]
+
+
 class Mosquitto:
     """A real MQTT broker that can be stopped, killed and started again on the same port."""
 
@@ -88,7 +95,7 @@ class Mosquitto:
         return self
 
     def saved(self) -> bytes:
-        """While it is not running: what it would go on from."""
+        """What it would go on from if it ended now."""
         return self._saved.read_bytes() if self._saved.exists() else b""
 
     def forget(self) -> None:

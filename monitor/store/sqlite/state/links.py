@@ -13,6 +13,7 @@ import sqlite3
 from enum import StrEnum
 from typing import NamedTuple
 
+from monitor.store.sqlite.state import signing
 from monitor.times import DAY_MS
 
 LASTS_MS = 2 * DAY_MS
@@ -39,19 +40,12 @@ class Ticket(NamedTuple):
 
 def secret(connection: sqlite3.Connection) -> bytes:
     """The secret that tickets are signed with, made the first time; needs a writing connection."""
-    connection.execute(
-        "INSERT INTO meta (key, value) VALUES (?, ?) ON CONFLICT DO NOTHING",
-        (_SECRET, secrets.token_bytes(32)),
-    )
-    kept = known_secret(connection)
-    assert kept is not None  # noqa: S101 - put there above
-    return kept
+    return signing.made(connection, _SECRET)
 
 
 def known_secret(connection: sqlite3.Connection) -> bytes | None:
     """The secret that tickets are signed with, or None if there never was a ticket."""
-    row = connection.execute("SELECT value FROM meta WHERE key = ?", (_SECRET,)).fetchone()
-    return None if row is None else bytes(row[0])
+    return signing.known(connection, _SECRET)
 
 
 def issue(key: bytes, alarm_id: str, nonce: str, now_ms: int) -> str:

@@ -12,7 +12,7 @@ import secrets
 import sqlite3
 from typing import NamedTuple
 
-from monitor.store.sqlite.state import tokens
+from monitor.store.sqlite.state import signing, tokens
 from monitor.store.sqlite.state.tokens import Token
 from monitor.times import DAY_MS
 
@@ -32,13 +32,7 @@ class Session(NamedTuple):
 
 def secret(connection: sqlite3.Connection) -> bytes:
     """The secret that sessions are signed with, made the first time; needs a writing connection."""
-    connection.execute(
-        "INSERT INTO meta (key, value) VALUES (?, ?) ON CONFLICT DO NOTHING",
-        (_SECRET, secrets.token_bytes(32)),
-    )
-    kept = _known_secret(connection)
-    assert kept is not None  # noqa: S101 - put there above
-    return kept
+    return signing.made(connection, _SECRET)
 
 
 def begin(key: bytes, token: Token, now_ms: int) -> str:
@@ -53,7 +47,7 @@ def read(connection: sqlite3.Connection, text: str, now_ms: int) -> Session | No
 
     How long it takes tells nothing about the signature.
     """
-    parts, key = _SESSION.fullmatch(text), _known_secret(connection)
+    parts, key = _SESSION.fullmatch(text), signing.known(connection, _SECRET)
     if parts is None or key is None:
         return None
     expiry_s, number, nonce, signature = parts.groups()
@@ -73,11 +67,6 @@ def end(connection: sqlite3.Connection, session: Session) -> None:
         "INSERT INTO spent_link (nonce, expires_ms) VALUES (?, ?) ON CONFLICT DO NOTHING",
         (session.nonce, session.expires_ms),
     )
-
-
-def _known_secret(connection: sqlite3.Connection) -> bytes | None:
-    row = connection.execute("SELECT value FROM meta WHERE key = ?", (_SECRET,)).fetchone()
-    return None if row is None else bytes(row[0])
 
 
 def _sign(key: bytes, expiry_s: str, number: str, nonce: str) -> str:

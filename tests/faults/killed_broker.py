@@ -88,7 +88,7 @@ class Heard:
         """
         tally = self.scene.account(fault)
         again = sum(times > 1 for times in self.to_devices.published.values())
-        tally.notes.append(f"{again} messages were not confirmed and sent again by the devices")
+        tally.notes.append(f"not confirmed, and sent again by the devices: {again}")
         lost = self.scene.lost
         if not lost:
             return tally
@@ -100,7 +100,7 @@ class Heard:
         apart_s = max(self._from_kill_s(self.to_devices.confirmed[told]) for told in lost)
         tally.by_others = tally.lost
         tally.notes.append(
-            f"{len(lost)} messages lost by the broker: each confirmed to its device within "
+            f"lost by the broker: {len(lost)} of the messages, each confirmed to its device within "
             f"{1000 * apart_s:.0f} ms of a kill, {len(saved) or 'none'} of them saved, none ever "
             "sent to dewkeep"
         )

@@ -95,7 +95,7 @@ def test_an_alarm_that_never_was_has_no_state() -> None:
     first = told["unchanged"]["list"][1]
 
     assert first["raised_at"] == "2026-11-25T08:00:00Z"
-    assert "from 08:40 on 25 Nov to 09:40 on 25 Nov" in first["says"]
+    assert "from 08:40 to 09:40 on 25 Nov" in first["says"]
     assert (first["called"], first["looks_false"], first["minutes"]) == (True, "lights", 60)
     assert not {"state", "acknowledged_at", "shelved_until"} & set(first)
 

@@ -151,7 +151,7 @@ def test_a_plan_tells_how_fast_it_dries_only_where_the_assessment_does(
     assert model.night is not None
     known = replace(model, day=model.day if day else None, night=model.night if night else None)
 
-    (first, *_) = plan(known, GOAL, LIMITS).proposals
+    (first, *_) = plan(known, replace(GOAL, share=0.5), LIMITS).proposals
 
     assert first.schedule
     assert ("min by day" in first.why) is day

@@ -8,7 +8,6 @@ import numpy as np
 from monitor.analysis.misting.backtest import Backtest, backtest
 from monitor.analysis.misting.climate import Climate, Column, Grid, Times, on_grid
 from monitor.analysis.misting.days import midnights, whole_days
-from monitor.analysis.misting.detection import Rise
 from monitor.analysis.misting.detection import seen as seen_in_air
 from monitor.analysis.misting.doubts import Doubt, doubts, rate_doubt
 from monitor.analysis.misting.drift import Changed, Drift, drifts
@@ -21,7 +20,7 @@ from monitor.analysis.misting.obstacles import decays, undecayed, unmisted, unre
 from monitor.analysis.misting.plan import Plan, plan
 from monitor.analysis.misting.schedule import Goal, Limits
 from monitor.analysis.misting.state_space import Observed, smoothed
-from monitor.analysis.misting.water import Dose, Water, doses, lost, per_second
+from monitor.analysis.misting.water import Dose, Water, doses, per_second
 from monitor.setup.daylight import Daylight
 from monitor.times import DAY_MS
 
@@ -198,17 +197,7 @@ def assess(
         residuals=Residuals(grid.at_ms[whole.fit.bins], whole.fit.residuals),
     )
     return _with_plan(
-        assessment,
-        grid,
-        whole,
-        asymptote,
-        mistings,
-        found.losses,
-        daylight,
-        goal,
-        limits or Limits(),
-        volume_l,
-        seed,
+        assessment, grid, whole, asymptote, daylight, goal, limits or Limits(), volume_l, seed
     )
 
 
@@ -249,21 +238,17 @@ def _with_plan(
     grid: Grid,
     whole: _Fitted,
     asymptote: Column,
-    mistings: Sequence[Misting],
-    losses: Sequence[Rise],
     daylight: Daylight,
     goal: Goal | None,
     limits: Limits,
     volume_l: float | None,
     seed: int,
 ) -> Assessment:
-    gone = lost(grid, whole.seen, whole.fit, whole.content, whole.slow, mistings, losses)
-    days = whole_days(grid, filled(grid.temperature), asymptote, gone, daylight.zone)
+    days = whole_days(grid, filled(grid.temperature), asymptote, daylight.zone)
     cannot = _unplannable(assessment, len(days), goal)
     if cannot is not None or whole.water is None or goal is None:
         return replace(assessment, plan_cannot=cannot)
-    doubted = bool(assessment.doubts or assessment.drifts)
-    model = Model(whole.fit, whole.water, days, assessment.day, assessment.night, volume_l, doubted)
+    model = Model(whole.fit, whole.water, days, assessment.day, assessment.night, volume_l)
     return replace(assessment, model=model, plan=plan(model, goal, limits, seed))
 
 

@@ -106,7 +106,6 @@ def run(
     seconds: Array,
     step_h: float,
     start: State,
-    lost: Array | None = None,
 ) -> tuple[Array, State]:
     """Content at the end of each step, and the state it ends in.
 
@@ -118,7 +117,6 @@ def run(
         seconds: of misting that begin with each step likewise.
         step_h: length of a step.
         start: content and film before.
-        lost: g/m3 that leave at once as each step begins, likewise; as far as they are there.
 
     Everything is held for a step, in which the run is exact but for the film's share of the pull,
     which is right to the second order.
@@ -134,8 +132,6 @@ def run(
         full, misted = saturated[..., k], seconds[..., k]
         rate = np.where(lit[..., k], balance.day, balance.night)
         v = v + balance.at_once * misted
-        if lost is not None:
-            v = np.maximum(v - lost[..., k], 0.0)
         w = w + balance.on_film * misted + np.maximum(v - full, 0.0)
         v = np.minimum(v, full)
         dry_end = content_after(step_h, v, asymptote[..., k], rate)

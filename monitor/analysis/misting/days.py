@@ -34,8 +34,6 @@ class Days:
     saturated: Array
     asymptote: Array
     lit: Flags
-    lost: Array
-    """g/m3 that leave at once in each step: lids that were opened."""
     per_kpa: float
     """g/m3 of content for each kPa."""
 
@@ -43,14 +41,9 @@ class Days:
         return len(self.start_ms)
 
     @property
-    def number(self) -> Column:
-        """Of each day, from 0 for the first; days that are missing count."""
-        return np.round((np.array(self.start_ms) - self.start_ms[0]) / DAY_MS)
-
-    @property
     def steps(self) -> int:
         """In a day."""
-        return int(self.lit.shape[-1])
+        return int(self.lit.shape[1])
 
     def coarser(self, factor: int) -> "Days":
         """The same in steps that are so many times as long."""
@@ -66,7 +59,6 @@ class Days:
             saturated=mean(self.saturated),
             asymptote=mean(self.asymptote),
             lit=self.lit[:, ::factor],
-            lost=mean(self.lost) * factor,
         )
 
     def some(self, count: int) -> "Days":
@@ -81,7 +73,6 @@ class Days:
             saturated=self.saturated[chosen],
             asymptote=self.asymptote[chosen],
             lit=self.lit[chosen],
-            lost=self.lost[chosen],
         )
 
 
@@ -96,16 +87,13 @@ def midnights(start_ms: int, end_ms: int, zone: ZoneInfo) -> list[int]:
     return found
 
 
-def whole_days(
-    grid: Grid, temperature: Column, asymptote: Column, lost: Column, zone: ZoneInfo
-) -> Days:
+def whole_days(grid: Grid, temperature: Column, asymptote: Column, zone: ZoneInfo) -> Days:
     """The whole days of a record; those on which the clocks are set are left out.
 
     Args:
         grid: even means of the record, from a whole number of bins before a local midnight.
         temperature: of the air without gaps, Cel.
         asymptote: what its content goes to in each bin, without gaps, g/m3.
-        lost: what went out at once in each bin, g/m3.
         zone: the enclosure's.
     """
     steps = round(DAY_MS / grid.step_ms)
@@ -128,6 +116,5 @@ def whole_days(
         saturated=saturated[cut],
         asymptote=np.maximum(asymptote, DRIEST * saturated)[cut],
         lit=grid.lit[cut],
-        lost=lost[cut],
         per_kpa=grid.per_kpa,
     )

@@ -1,10 +1,11 @@
 """An enclosure as fitted, and the days as they may come to it.
 
-A week of days like the logged ones is run under a schedule, in many draws of what the fit leaves
-open, of the weather, and of what a nozzle does from one misting to the next.
+Every logged day is run again under a schedule, with many draws of what the fit leaves open, of the
+weather, and of what a nozzle does from one misting to the next.
 """
 
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 from typing import TypeVar
 
 import numpy as np
@@ -16,13 +17,15 @@ from monitor.analysis.misting.days import DRIEST, Days
 from monitor.analysis.misting.fit import CONFIDENCE_Z, FILM_FLOOR, FLOOR, Fit, Rate, unpack
 from monitor.analysis.misting.schedule import Schedule, on_steps
 from monitor.analysis.misting.water import Water
-from monitor.analysis.misting.weather import STRETCH_DAYS, continued, root_of
 
 T = TypeVar("T", bound=np.generic)
 
 WARM_UP_H = 12.0
 """Of the day's own end, run before it begins."""
-DRAWS = 160
+DRAWS = 80
+WEATHER = 1.1
+"""How far the mean of the days to come may lie from that of the logged ones, in standard deviations
+of a day's mean: weather that remembers some 60 h changes slowly, and two weeks of it are few."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,32 +42,22 @@ class Model:
     day: Rate | None
     night: Rate | None
     volume_l: float | None = None
-    doubted: bool = False
-    """Whether the record shows that the balance is not quite what was assumed."""
 
     def weather(self, rng: np.random.Generator, count: int = DRAWS) -> Days:
-        """The seven days to come as they may be, (count, STRETCH_DAYS, steps).
+        """The days as they may come, (count, days, steps).
 
-        Each has the course of a logged day about its mean, with the lids that were opened; the
-        means follow on those of the logged days.
+        Each draw is as a whole warmer or cooler, drier or moister than what was logged.
         """
         days = self.days
-        means = np.stack([days.temperature.mean(axis=1), days.asymptote.mean(axis=1)], axis=1)
-        coming = np.moveaxis(continued(days.number, means, rng, count), -1, 0)[..., None]
-        evenly = np.resize(np.arange(len(days)), count * STRETCH_DAYS)
-        which = rng.permutation(evenly).reshape(count, STRETCH_DAYS)
-        own = means.T[:, which, None]
-        temperature = days.temperature[which] - own[0] + coming[0]
+        means = np.stack([days.temperature.mean(axis=1), days.asymptote.mean(axis=1)])
+        spread = np.cov(means) if len(days) > 1 else np.zeros((2, 2))
+        values, vectors = np.linalg.eigh(spread)
+        root = vectors * np.sqrt(np.maximum(values, 0.0))
+        warmer, moister = WEATHER * root @ _even_normal(rng, count)
+        temperature = days.temperature + warmer[:, None, None]
         saturated = days.per_kpa * saturation_vapour_pressure(temperature)
-        asymptote = days.asymptote[which] - own[1] + coming[1]
-        return replace(
-            days,
-            temperature=temperature,
-            saturated=saturated,
-            asymptote=np.maximum(asymptote, DRIEST * saturated),
-            lit=days.lit[which],
-            lost=days.lost[which],
-        )
+        asymptote = np.maximum(days.asymptote + moister[:, None, None], DRIEST * saturated)
+        return replace(days, temperature=temperature, saturated=saturated, asymptote=asymptote)
 
     def balance(self) -> Balance:
         """The likeliest one."""
@@ -75,7 +68,8 @@ class Model:
         size = len(self.fit.parameters)
         floor = np.zeros((size, size))
         floor[0, 0] = (FILM_FLOOR if self.fit.wets else FLOOR) ** 2
-        root = root_of(self.fit.covariance + floor)
+        values, vectors = np.linalg.eigh(self.fit.covariance + floor)
+        root = vectors * np.sqrt(np.maximum(values, 0.0))
         # Half-normal tails of a badly known film would reach where nothing is physical.
         normal = np.clip(rng.standard_normal((count, size)), -2.0, 2.0)
         parameters = self.fit.parameters + np.clip(normal @ root.T, -0.7, 0.7)
@@ -130,10 +124,16 @@ def days_under(balance: Balance, days: Days, seconds: Array) -> Array:
         twice(seconds),
         days.step_h,
         State(start, np.zeros_like(start)),
-        twice(days.lost),
     )
     humidity: Array = 100.0 * content[..., warm_up:] / days.saturated
     return humidity
+
+
+def _even_normal(rng: np.random.Generator, count: int) -> Array:
+    """Pairs of normal variates, (2, count), each spread evenly (Latin hypercube): few will do."""
+    inverse = NormalDist().inv_cdf
+    even = np.array([inverse((k + 0.5) / count) for k in range(count)])
+    return np.array([rng.permutation(even), rng.permutation(even)])
 
 
 class Futures:
@@ -146,6 +146,8 @@ class Futures:
         self._balance = model.draws(rng)
         luck = 1.0 + model.water.scatter * rng.standard_normal(self.days.saturated.shape)
         self._luck = np.maximum(luck, 0.0)
+        self.seed = int(rng.integers(2**31))
+        """For what is drawn from the outcome."""
 
     def under(self, schedule: Schedule) -> Array:
         """Relative humidity, %RH: (draws, days, steps)."""

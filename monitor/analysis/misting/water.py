@@ -2,12 +2,10 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 
 from monitor.analysis.misting.climate import Column, Grid
-from monitor.analysis.misting.detection import Rise
 from monitor.analysis.misting.fit import CONFIDENCE_Z, FILM_FLOOR, Fit
 from monitor.analysis.misting.mistings import Misting
 from monitor.analysis.misting.state_space import Observed, motion
@@ -55,54 +53,10 @@ class Water:
         return self.at_once + self.on_film
 
 
-class _Jump(NamedTuple):
-    """What the air gained at one moment beyond the balance, g/m3 (negative: lost).
-
-    ``later`` is what it gained from a film while it was kept saturated.
-    """
-
-    at_once: float
-    later: float
-
-
 def doses(
     grid: Grid, seen: Observed, fit: Fit, content: Column, slow: Column, mistings: Sequence[Misting]
 ) -> list[Dose]:
-    """What each misting added, where that can be measured (see ``_jumps``)."""
-    found = _jumps(grid, seen, fit, content, slow, [each.at_ms for each in mistings])
-    return [
-        Dose(misting, jump.at_once, jump.later)
-        for misting, jump in zip(mistings, found, strict=True)
-        if jump is not None
-    ]
-
-
-def lost(
-    grid: Grid,
-    seen: Observed,
-    fit: Fit,
-    content: Column,
-    slow: Column,
-    mistings: Sequence[Misting],
-    losses: Sequence[Rise],
-) -> Column:
-    """What went out at once in each bin, g/m3: with lids that were opened.
-
-    Only what the balance does not expect: the sudden end of a saturated hour is no loss.
-    """
-    gone = np.zeros(len(grid))
-    moments = [loss.at_ms for loss in losses] + [misting.at_ms for misting in mistings]
-    found = _jumps(grid, seen, fit, content, slow, moments)
-    for loss, jump in zip(losses, found, strict=False):
-        if jump is not None and jump.at_once < 0.0:
-            gone[grid.bin_of(loss.at_ms)] -= jump.at_once
-    return gone
-
-
-def _jumps(
-    grid: Grid, seen: Observed, fit: Fit, content: Column, slow: Column, at_ms: Sequence[int]
-) -> list[_Jump | None]:
-    """How the content jumped at each of some moments; None where that is not known well enough.
+    """What each misting added, where the air before and after is known well enough.
 
     Args:
         grid: even means of the record.
@@ -110,7 +64,7 @@ def _jumps(
         fit: the balance.
         content: v given the whole record (``state_space.smoothed``).
         slow: u likewise.
-        at_ms: of mistings and lids; those that share their stretch with another one are left out.
+        mistings: to measure; those that share their stretch with another one are left out.
     """
     move = motion(seen, fit.rates, fit.coefficients)
     drive = move.drive + move.gain * slow
@@ -118,11 +72,10 @@ def _jumps(
     rate = np.where(seen.lit, fit.rates.day[0], fit.rates.night[0])
     wet = seen.content >= SATURATED * seen.saturated
     longest = round(LONGEST_H / seen.step_h)
-    bins = np.array([grid.bin_of(moment_ms) for moment_ms in at_ms])
+    bins = np.array([grid.bin_of(misting.at_ms) for misting in mistings])
     valid = np.flatnonzero(seen.valid)
-    found: list[_Jump | None] = []
-    for moment_ms, at in zip(at_ms, bins.tolist(), strict=True):
-        found.append(None)
+    found = []
+    for misting, at in zip(mistings, bins.tolist(), strict=True):
         place = int(np.searchsorted(valid, at))
         if not 0 < place < len(valid):
             continue
@@ -136,11 +89,11 @@ def _jumps(
         if kept.any():
             up = max(0.0, float(seen.saturated[at] - without[at - before - 1]))
             pull = (rate * (seen.saturated - asymptote))[at:after][kept].sum() * seen.step_h
-            found[-1] = _Jump(up, max(0.0, float(pull)))
+            found.append(Dose(misting, up, max(0.0, float(pull))))
         else:
-            into_bin = (moment_ms - grid.start_ms) / grid.step_ms - at
+            into_bin = (misting.at_ms - grid.start_ms) / grid.step_ms - at
             faded = np.prod(move.decay[at + 1 : after + 1]) * move.decay[at] ** (0.5 - into_bin)
-            found[-1] = _Jump(float((content[after] - without[-1]) / faded), 0.0)
+            found.append(Dose(misting, float((content[after] - without[-1]) / faded), 0.0))
     return found
 
 

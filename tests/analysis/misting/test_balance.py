@@ -111,25 +111,6 @@ def test_misting_into_saturation_waits_until_the_film_is_gone() -> None:
     assert content[-1] == pytest.approx(wanted[-1], abs=0.02)
 
 
-def test_what_a_lid_lets_out_is_made_up_for_as_the_air_dries() -> None:
-    """Half of the surplus lost at once, then the closed form; more than there is leaves nothing."""
-    step_h, lost = 1.0 / 12.0, np.zeros(24)
-    lost[0] = 2.0
-    for start, left in ((ASYMPTOTE + 4.0, ASYMPTOTE + 2.0), (1.0, 0.0)):
-        content, _ = run(
-            Balance(RATE, RATE, 0.3, 0.0, **SATURATED_FILM),
-            np.full(24, ASYMPTOTE),
-            np.full(24, SATURATED),
-            np.zeros(24, dtype=np.bool_),
-            np.zeros(24),
-            step_h,
-            State(np.array(start), np.array(0.0)),
-            lost,
-        )
-        hours = np.linspace(step_h, 24 * step_h, 24)
-        assert content == pytest.approx(content_after(hours, left, ASYMPTOTE, RATE), abs=1e-9)
-
-
 def test_a_run_with_a_film_is_what_scipy_integrates() -> None:
     """Film and vapour together, misted once: RK45 at 1e-10 agrees to a hundredth of a g/m3."""
     balance = Balance(1.2, 1.2, 0.0, 0.5, film_rate=3.0, film_reach=2.0, wetness=0.97)

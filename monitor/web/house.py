@@ -15,7 +15,7 @@ from monitor.house.told import AlarmTold, TroubleTold
 from monitor.house.whole import DaemonSeen, House, PlaceSeen, Watch
 from monitor.setup.models import Enclosure, Probe, Setup
 from monitor.store.readings import Latest, SeriesKey
-from monitor.web import words
+from monitor.web import house_words, words
 from monitor.web.calls import AlarmView, Call
 from monitor.web.enclosure import Glance, Stratum, glance
 from monitor.web.known import Known
@@ -26,7 +26,7 @@ Look = Callable[[Enclosure, Known], Glance]
 _TROUBLES = {
     "broker": words.NO_BROKER,
     "store": words.NO_STORE,
-    "channels": words.NO_CHANNELS_LEAVE,
+    "channels": house_words.NO_CHANNELS_LEAVE,
 }
 
 
@@ -110,7 +110,7 @@ def _place(
     alarms = [
         AlarmShown(
             replace(view, says=told[view.id].says),
-            words.PRIORITIES[told[view.id].priority],
+            house_words.PRIORITIES[told[view.id].priority],
             told[view.id].returned_at is None and told[view.id].withdrawn_at is None,
             told[view.id].cause,
         )
@@ -133,7 +133,7 @@ def _place(
         strata=[]
         if seen.as_of is None
         else [*_strata(set_up, [*map(judged, looked.strata)], latest, known.now_ms)],
-        last_known=words.LAST_KNOWN.format(clock(seen.as_of, zone, known.now_ms))
+        last_known=house_words.LAST_KNOWN.format(clock(seen.as_of, zone, known.now_ms))
         if watch is Watch.UNWATCHED and seen.as_of is not None
         else None,
     )
@@ -145,18 +145,19 @@ def _state(
     """How loudly a place calls, its mark, its title and what is to be said."""
     said = [] if seen.says is None else [seen.says]
     if seen.watch is Watch.UNWATCHED:
-        nothing = [] if seen.as_of is not None else [words.NOTHING_KNOWN]
+        nothing = [] if seen.as_of is not None else [house_words.NOTHING_KNOWN]
         return Call.AT_ONCE, Shape.MISSED, seen.says or "", nothing
     if seen.watch is Watch.CLAIMED:
-        return min(looked.call, Call.TODAY), Shape.MISSED, words.CLAIMED_TITLE, said
+        return min(looked.call, Call.TODAY), Shape.MISSED, house_words.CLAIMED_TITLE, said
     if looked.alarms or (known_here and not seen.says):
         more = [] if looked.says is None else [looked.says]
         return looked.call, looked.shape, looked.title, [*said, *more]
     if seen.kind == "room":
         heard = any(stratum.measures for stratum in looked.strata)
-        title = words.NO_ALARM_TITLE if heard else words.UNHEARD_TITLE
+        title = house_words.NO_ALARM_TITLE if heard else words.UNHEARD_TITLE
         return Call.CALM if heard else Call.UNKNOWN, Shape.UNSURE, title, said
-    return Call.UNKNOWN, Shape.UNSURE, words.NO_ALARM_TITLE, [words.OTHER_SET_UP.format(seen.says)]
+    said = [house_words.OTHER_SET_UP.format(seen.says)]
+    return Call.UNKNOWN, Shape.UNSURE, house_words.NO_ALARM_TITLE, said
 
 
 def _as_told(seen: PlaceSeen) -> Enclosure:
@@ -213,7 +214,7 @@ def _strata(
         newest = max(
             (each.at_ms for key, each in latest.items() if key.probe == probe.id), default=None
         )
-        yield StratumShown(stratum, None if newest is None else words.ago(now_ms - newest))
+        yield StratumShown(stratum, None if newest is None else house_words.ago(now_ms - newest))
 
 
 def _as_it_is(stratum: Stratum) -> Stratum:
@@ -228,10 +229,12 @@ def _unjudged(stratum: Stratum) -> Stratum:
 
 def _owner(seen: PlaceSeen, asked: str) -> str:
     if not seen.owners:
-        return words.WATCHED_BY_NOBODY
-    names = [words.AND_HERE.format(each) if each == asked else each for each in seen.owners]
+        return house_words.WATCHED_BY_NOBODY
+    names = [house_words.AND_HERE.format(each) if each == asked else each for each in seen.owners]
     unwatched = seen.watch is Watch.UNWATCHED
-    return (words.LAST_WATCHED_BY if unwatched else words.WATCHED_BY).format(words.listed(names))
+    return (house_words.LAST_WATCHED_BY if unwatched else house_words.WATCHED_BY).format(
+        words.listed(names)
+    )
 
 
 def _troubles(daemons: Sequence[DaemonSeen]) -> Iterator[str]:
@@ -240,7 +243,9 @@ def _troubles(daemons: Sequence[DaemonSeen]) -> Iterator[str]:
             yield each.says
     for each in daemons:
         if each.answers:
-            yield from (words.OF_PEER.format(each.name, _trouble(what)) for what in each.troubles)
+            yield from (
+                house_words.OF_PEER.format(each.name, _trouble(what)) for what in each.troubles
+            )
 
 
 def _trouble(what: TroubleTold) -> str:
@@ -249,14 +254,14 @@ def _trouble(what: TroubleTold) -> str:
 
 def _daemon(seen: DaemonSeen, now_ms: int) -> DaemonShown:
     if not seen.answers:
-        shape, says = Shape.MISSED, words.NEVER_ANSWERED
+        shape, says = Shape.MISSED, house_words.NEVER_ANSWERED
         if seen.answered_at is not None:
-            says = words.LAST_ANSWERED.format(words.ago(now_ms - seen.answered_at))
+            says = house_words.LAST_ANSWERED.format(house_words.ago(now_ms - seen.answered_at))
     else:
         shape = Shape.MISSED if seen.troubles else Shape.INSIDE
-        says = words.ANSWERED.format(words.ago(now_ms - (seen.answered_at or now_ms)))
+        says = house_words.ANSWERED.format(house_words.ago(now_ms - (seen.answered_at or now_ms)))
         if seen.url is None:
-            says = words.THIS_ONE
+            says = house_words.THIS_ONE
     return DaemonShown(
         seen.name, seen.url, shape, "" if seen.share is None else str(seen.share), says
     )

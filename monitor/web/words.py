@@ -8,13 +8,13 @@ import datetime as dt
 import re
 from collections.abc import Sequence
 
-from monitor.alarms.model import Because, Condition, Priority
+from monitor.alarms.model import Because, Condition
 from monitor.quantities import DERIVED_UNITS, Quantity
 from monitor.setup.models import Probe, Span, Zone
 from monitor.setup.share import ShareSettings
 from monitor.species.profile import Kind, When
 from monitor.store.sqlite.state.tokens import Scope
-from monitor.times import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, day_in_words
+from monitor.times import MINUTE_MS, day_in_words
 from monitor.web.units import Units
 
 SECTIONS = {
@@ -336,24 +336,6 @@ A_DAY = "in the last 24 hours"
 MISTINGS = "Misted at {}."
 FOR_SECONDS = "{} for {:.0f} s"
 
-NOTHING_KNOWN = "Nothing is known of it here."
-LAST_KNOWN = "What was last known, at {}:"
-CLAIMED_TITLE = "Claimed by several daemons"
-NO_ALARM_TITLE = "No alarm"
-OTHER_SET_UP = "{} Whether it is in range, its owner's page tells."
-PRIORITIES = {
-    Priority.CRITICAL: "critical",
-    Priority.WARNING: "warning",
-    Priority.ADVICE: "advice",
-}
-WATCHED_BY, LAST_WATCHED_BY = "watched by {}", "last watched by {}"
-WATCHED_BY_NOBODY = "watched by nobody"
-AND_HERE = "{} (here)"
-ANSWERED = "answered {}"
-LAST_ANSWERED, NEVER_ANSWERED = "does not answer; last answered {}", "has not answered yet"
-THIS_ONE = "the one you are asking"
-OF_PEER = "{}: {}"
-NO_CHANNELS_LEAVE = "Notices cannot leave: {}."
 ONLY_OWN = "Here is what {} watches: {}. Other daemons watch the rest"
 SEE_HOUSE = "see the whole house"
 
@@ -449,15 +431,6 @@ def duration(minutes: int) -> str:
 def part_of(daemon: str, share: ShareSettings) -> str | None:
     """That a daemon watches a part of the house only; None if it watches everything."""
     return None if share == ShareSettings() else ONLY_OWN.format(daemon, share)
-
-
-def ago(ms: int) -> str:
-    """How long ago something was, in the largest unit that tells enough."""
-    if ms < 2 * MINUTE_MS:
-        return f"{max(ms, 0) // SECOND_MS} s ago"
-    if ms < 2 * HOUR_MS:
-        return f"{ms // MINUTE_MS} min ago"
-    return f"{ms // HOUR_MS} h ago" if ms < 2 * DAY_MS else f"{ms // DAY_MS} days ago"
 
 
 _IN_BRACKETS = re.compile(r"\[(-?[\d.]+), (-?[\d.]+)\] (Cel|%RH)")
